@@ -1,0 +1,1 @@
+"""Allowed behaviour tracked against observed edges; bounds, uncertainty, decision."""

@@ -1,0 +1,1 @@
+"""One run: procedure, fixture, trace and judge over injected ports and clock."""

@@ -1,0 +1,1 @@
+"""What a leak-mitigation board must do: parameters and the reference state machine."""

@@ -1,0 +1,240 @@
+"""The required behaviour of one board, as plain frozen data.
+
+This is the only form in which a profile reaches the reference machine, the
+judge and the simulated board.  `bench.profile` builds it from YAML; nothing
+here reads a file.  Times are integer microseconds (`_us`), voltages integer
+microvolts (`_uv`).  `None` where an interval or a rule may stand means *not
+stated*: it is measured and reported, never judged.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import Enum
+
+
+class Mode(str, Enum):
+    """What the board is doing, in the words of the trade."""
+
+    UNPOWERED = "unpowered"
+    START_UP = "start-up"
+    NORMAL = "normal"
+    LEAK_ACTIVE = "leak-active"
+    POST_LEAK_HOLD = "post-leak-hold"
+    SENSOR_FAULT = "sensor-fault"
+
+    def __str__(self) -> str:
+        return self.value
+
+
+MITIGATING = frozenset({Mode.LEAK_ACTIVE, Mode.POST_LEAK_HOLD})
+
+
+class Policy(str, Enum):
+    """What an output does in a mode.  ON is *closed* for a contact, OFF is *open*."""
+
+    FOLLOW = "follow"
+    OFF = "off"
+    ON = "on"
+
+    def __str__(self) -> str:
+        return self.value
+
+
+class Condition(str, Enum):
+    """What the sensors say, all together or one alone."""
+
+    LOW = "low"
+    BETWEEN = "between"
+    HIGH = "high"
+    LOST = "lost"
+
+    def __str__(self) -> str:
+        return self.value
+
+
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """A closed span of time; each occurrence may take any value in it, anew.
+
+    `min_us` 0 is causality and no limit.
+    """
+
+    min_us: int
+    max_us: int
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.min_us <= self.max_us:
+            raise ValueError(f"not an interval: {self.min_us}..{self.max_us} us")
+
+    @property
+    def middle_us(self) -> int:
+        return (self.min_us + self.max_us) // 2
+
+    @property
+    def width_us(self) -> int:
+        return self.max_us - self.min_us
+
+
+@dataclass(frozen=True, slots=True)
+class Restart:
+    """Anti-short-cycle: how long an output stays off after the named events.
+
+    `after` holds any of `release`, `return`, `power-up`, `any-off`.
+    """
+
+    after: frozenset[str]
+    delay: Interval
+
+
+@dataclass(frozen=True, slots=True)
+class Output:
+    """One switched terminal of the board.
+
+    `kind`: `ac` (24 VAC terminal), `contact-no`, `contact-nc` (as read at the
+    terminals).  `feed`: `call` (on only while its call is on), `supply`
+    (may be on by itself), `own` (a dry contact, fed by the bench).
+    `follow_*` and `react_*` are the limits of a move to on and to off;
+    `trip` and `loss` are totals from the stimulus to this terminal.
+    """
+
+    name: str
+    kind: str
+    feed: str
+    call: str | None
+    modes: Mapping[Mode, Policy]
+    follow_on: Interval
+    follow_off: Interval
+    react_on: Interval
+    react_off: Interval
+    trip: Interval | None
+    loss: Interval | None
+    restart: Restart | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """A level and its tolerance, at the board's sensor terminal; ends belong to it."""
+
+    low_uv: int
+    high_uv: int
+
+
+@dataclass(frozen=True, slots=True)
+class Sensor:
+    """One refrigerant sensor input.
+
+    `kind`: `analog` (voltage), `contact` (plain: `normal`, `leak`; cannot be
+    lost), `supervised` (end-of-line resistor: `normal`, `leak`, `open`,
+    `short`).  `points` are (level in %LFL, terminal voltage in uV), at least
+    two, in order of rising level; the voltage may rise or fall with gas.
+    `lost_by` names the signal states that the board must notice as lost.
+    `load_uv`: how far the board may pull the signal away, None = not stated.
+    """
+
+    name: str
+    kind: str
+    lost_by: frozenset[str]
+    points: tuple[tuple[float, int], ...] = ()
+    trip: Band | None = None
+    clear: Band | None = None
+    max_uv: int = 5_000_000
+    ratiometric: bool = False
+    load_uv: int | None = None
+
+    @property
+    def rising(self) -> bool:
+        """Whether more gas is more voltage."""
+        return not self.points or self.points[-1][1] > self.points[0][1]
+
+    def uv_at(self, level_lfl: float) -> int:
+        """Terminal voltage in uV at a level in %LFL (linear between points, extended at the ends)."""
+        return round(_interpolate([(lv, uv) for lv, uv in self.points], level_lfl))
+
+    def level_at(self, uv: float) -> float:
+        """Level in %LFL at a terminal voltage in uV; the inverse of `uv_at`."""
+        return _interpolate(sorted((uv_, lv) for lv, uv_ in self.points), uv)
+
+
+def _interpolate(points: list[tuple[float, float]], x: float) -> float:
+    segment = 0
+    while segment < len(points) - 2 and x > points[segment + 1][0]:
+        segment += 1
+    (x0, y0), (x1, y1) = points[segment], points[segment + 1]
+    return y0 + (y1 - y0) * (x - x0) / (x1 - x0)
+
+
+@dataclass(frozen=True, slots=True)
+class Timing:
+    """The board's timings.  `glitch_us`: a shorter lone pulse is noted, not judged."""
+
+    boot: Interval
+    warm_up: Interval
+    trip: Interval | None
+    clear: Interval | None
+    hold: Interval | None
+    loss: Interval | None
+    return_: Interval | None
+    ride_through: Interval | None
+    glitch_us: int
+    settle_us: int = 100_000
+
+
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """Answers that are the maker's choice; None where the profile does not state one.
+
+    `hold_on_band`: continue, pause, restart.  `hold_when_lost`: restart, pause,
+    run.  `hold_ends_only_when`: low or None.  `return_only_when`: not-high or
+    None.  `after_fault`: normal or hold.  `after_supply_loss`: resume,
+    restart_hold, forget.  `reset_supply_off_us`: the supply off for at least
+    this long resets a latched fault (None: not a way to reset).
+    """
+
+    lost_when: str = "any"
+    hold_on_band: str | None = None
+    hold_when_lost: str | None = None
+    hold_ends_only_when: str | None = None
+    check_before_normal: bool = False
+    return_only_when: str | None = None
+    after_fault: str = "normal"
+    latching: bool | None = False
+    reset_supply_off_us: int | None = None
+    after_supply_loss: str | None = None
+    unpowered_with_calls: bool = False
+    backfeed: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Parameters:
+    """Everything a board must do.  `must_prove` holds `NAME` or `NAME:OUTPUT`."""
+
+    name: str
+    frequency_hz: int
+    calls_fed_from: str
+    calls: tuple[str, ...]
+    outputs: tuple[Output, ...]
+    sensors: tuple[Sensor, ...]
+    timing: Timing
+    rules: Rules
+    must_prove: tuple[str, ...]
+    decision: str = "guarded"
+    not_stated: tuple[str, ...] = field(default=())
+
+    def output(self, name: str) -> Output:
+        return next(o for o in self.outputs if o.name == name)
+
+    def qualification(self, what: str) -> Interval | None:
+        """The span in which the board decides on `trip` or `loss`.
+
+        A total given per output bounds the hidden change from outside: it lies
+        in [smallest min, smallest max] of all outputs' totals.
+        """
+        general = self.timing.trip if what == "trip" else self.timing.loss
+        spans = [s for o in self.outputs if (s := o.trip if what == "trip" else o.loss) is not None]
+        if general is not None:
+            spans.append(general)
+        if not spans:
+            return None
+        return Interval(min(s.min_us for s in spans), min(s.max_us for s in spans))
