@@ -1,0 +1,245 @@
+"""The reference state machine: the only statement of the mode logic.
+
+One flat class for all profiles.  The states are the modes of
+`firmware_ref.parameters.Mode`, some of them split where the board must
+remember more than it shows (a sensor lost while mitigating, a latched fault).
+The machine has no time of its own: `WATCH` says, for each state, which event
+falls when which timer has run and what that timer needs; who owns the clock
+(`firmware_ref.reference`, the judge) keeps the timers as data and sends the
+events.  `TABLE` is derived from the class, for bulk work; a test holds the two
+in lockstep.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from enum import Enum
+from typing import Any
+
+from statemachine import State, StateMachine
+
+from firmware_ref.parameters import Mode, Rules
+
+
+@dataclass(slots=True)
+class Memory:
+    """What the board keeps through a loss of supply.
+
+    `mitigation`: `leak` or `hold` if the supply was lost while mitigating and
+    the board goes on with it, else None.  `latched`: a sensor fault that only
+    the profile's reset removes.
+    """
+
+    mitigation: str | None = None
+    latched: bool = False
+
+
+#: A guard answers True, False, or None where the profile does not state the rule: either is right.
+Guard = Callable[[Rules, Memory], "bool | None"]
+
+
+def _stated(value: str | None, wanted: str) -> bool | None:
+    return None if value is None else value == wanted
+
+
+GUARDS: Mapping[str, Guard] = {
+    "latches": lambda rules, memory: rules.latching,
+    "is_latched": lambda rules, memory: memory.latched,
+    "remembers_leak": lambda rules, memory: memory.mitigation == "leak",
+    "remembers_hold": lambda rules, memory: memory.mitigation == "hold",
+    "hold_must_restart": lambda rules, memory: _stated(rules.hold_when_lost, "restart"),
+    "fault_ends_in_hold": lambda rules, memory: rules.after_fault == "hold",
+}
+
+
+class LeakMitigation(StateMachine):
+    """What a leak-mitigation board does next, by event.
+
+    Where one event has several arcs from a state, the first whose guard holds
+    is taken.  A guard that is not stated counts as not holding here; the judge
+    follows both.
+    """
+
+    unpowered = State(initial=True)
+    start_up = State()
+    normal = State()
+    leak_active = State()
+    leak_active_lost = State()
+    post_leak_hold = State()
+    post_leak_hold_lost = State()
+    sensor_fault = State()
+    sensor_fault_latched = State()
+
+    booted = (
+        unpowered.to(leak_active, cond="remembers_leak")
+        | unpowered.to(post_leak_hold, cond="remembers_hold")
+        | unpowered.to(sensor_fault_latched, cond="is_latched")
+        | unpowered.to(start_up)
+    )
+    warmed_up = start_up.to(normal)
+    tripped = (
+        start_up.to(leak_active)
+        | normal.to(leak_active)
+        | post_leak_hold.to(leak_active)
+        | post_leak_hold_lost.to(leak_active)
+        | sensor_fault.to(leak_active)
+        | sensor_fault_latched.to(leak_active)
+    )
+    cleared = leak_active.to(post_leak_hold)
+    hold_over = (
+        post_leak_hold.to(sensor_fault_latched, cond="is_latched")
+        | post_leak_hold.to(normal)
+        | post_leak_hold_lost.to(sensor_fault_latched, cond="latches")
+        | post_leak_hold_lost.to(sensor_fault)
+    )
+    lost = (
+        start_up.to(sensor_fault_latched, cond="latches")
+        | start_up.to(sensor_fault)
+        | normal.to(sensor_fault_latched, cond="latches")
+        | normal.to(sensor_fault)
+        | leak_active.to(leak_active_lost)
+        | post_leak_hold.to(post_leak_hold_lost)
+    )
+    returned = (
+        leak_active_lost.to(leak_active)
+        | post_leak_hold_lost.to(leak_active, cond="hold_must_restart")
+        | post_leak_hold_lost.to(post_leak_hold)
+        | sensor_fault.to(post_leak_hold, cond="fault_ends_in_hold")
+        | sensor_fault.to(normal)
+    )
+    supply_lost = (
+        start_up.to(unpowered)
+        | normal.to(unpowered)
+        | leak_active.to(unpowered)
+        | leak_active_lost.to(unpowered)
+        | post_leak_hold.to(unpowered)
+        | post_leak_hold_lost.to(unpowered)
+        | sensor_fault.to(unpowered)
+        | sensor_fault_latched.to(unpowered)
+    )
+
+    def __init__(self, rules: Rules) -> None:
+        self.rules = rules
+        self.memory = Memory()
+        super().__init__()
+
+    def latches(self) -> bool:
+        return bool(GUARDS["latches"](self.rules, self.memory))
+
+    def is_latched(self) -> bool:
+        return bool(GUARDS["is_latched"](self.rules, self.memory))
+
+    def remembers_leak(self) -> bool:
+        return bool(GUARDS["remembers_leak"](self.rules, self.memory))
+
+    def remembers_hold(self) -> bool:
+        return bool(GUARDS["remembers_hold"](self.rules, self.memory))
+
+    def hold_must_restart(self) -> bool:
+        return bool(GUARDS["hold_must_restart"](self.rules, self.memory))
+
+    def fault_ends_in_hold(self) -> bool:
+        return bool(GUARDS["fault_ends_in_hold"](self.rules, self.memory))
+
+    def on_enter_sensor_fault_latched(self) -> None:
+        self.memory.latched = True
+
+    def on_enter_start_up(self) -> None:
+        self.memory = Memory()
+
+    @property
+    def state_id(self) -> str:
+        """Which state the machine is in, by its name in this class."""
+        return next(iter(self.configuration)).id
+
+
+class Needs(Enum):
+    """What must be so, without a break, while a timer runs."""
+
+    SUPPLY = "supply present"
+    HIGH = "a sensor high"
+    LOW = "all sensors low"
+    LOST = "a sensor lost"
+    GOOD = "no sensor lost"
+    HOLD = "the hold's own rules"
+
+
+@dataclass(frozen=True, slots=True)
+class Watch:
+    """An event falls when `timer` (a name in `Timing`, `return` for `return_`) has run on `needs`."""
+
+    event: str
+    timer: str
+    needs: Needs
+
+
+_TRIPPED = Watch("tripped", "trip", Needs.HIGH)
+_LOST = Watch("lost", "loss", Needs.LOST)
+_RETURNED = Watch("returned", "return", Needs.GOOD)
+_HOLD_OVER = Watch("hold_over", "hold", Needs.HOLD)
+
+#: What each state waits for.  The loss of supply is watched everywhere and is not listed.
+WATCH: Mapping[str, tuple[Watch, ...]] = {
+    "unpowered": (Watch("booted", "boot", Needs.SUPPLY),),
+    "start_up": (Watch("warmed_up", "warm_up", Needs.SUPPLY), _TRIPPED, _LOST),
+    "normal": (_TRIPPED, _LOST),
+    "leak_active": (Watch("cleared", "clear", Needs.LOW), _LOST),
+    "leak_active_lost": (_RETURNED,),
+    "post_leak_hold": (_HOLD_OVER, _TRIPPED, _LOST),
+    "post_leak_hold_lost": (_RETURNED, _HOLD_OVER, _TRIPPED),
+    "sensor_fault": (_TRIPPED, _RETURNED),
+    "sensor_fault_latched": (_TRIPPED,),
+}
+
+#: The mode that each state shows.
+MODES: Mapping[str, Mode] = {
+    "unpowered": Mode.UNPOWERED,
+    "start_up": Mode.START_UP,
+    "normal": Mode.NORMAL,
+    "leak_active": Mode.LEAK_ACTIVE,
+    "leak_active_lost": Mode.LEAK_ACTIVE,
+    "post_leak_hold": Mode.POST_LEAK_HOLD,
+    "post_leak_hold_lost": Mode.POST_LEAK_HOLD,
+    "sensor_fault": Mode.SENSOR_FAULT,
+    "sensor_fault_latched": Mode.SENSOR_FAULT,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Arc:
+    """One way out of a state by one event, if `guard` (a name in `GUARDS`, None: always) holds."""
+
+    guard: str | None
+    target: str
+
+
+def derive_table(machine: type[StateMachine]) -> dict[tuple[str, str], tuple[Arc, ...]]:
+    """(state, event) → arcs in the order they are tried, read from the class."""
+    table: dict[tuple[str, str], list[Arc]] = {}
+    for state in machine.states:
+        for transition in state.transitions:
+            guards: list[Any] = [spec.func for spec in transition.cond]
+            arc = Arc(guards[0] if guards else None, transition.target.id)
+            table.setdefault((state.id, str(transition.event)), []).append(arc)
+    return {key: tuple(arcs) for key, arcs in table.items()}
+
+
+TABLE: Mapping[tuple[str, str], tuple[Arc, ...]] = derive_table(LeakMitigation)
+
+
+def targets(state: str, event: str, rules: Rules, memory: Memory) -> tuple[str, ...]:
+    """Where an event may lead: one state, or several where a rule is not stated."""
+    reached: list[str] = []
+    for arc in TABLE.get((state, event), ()):
+        holds = True if arc.guard is None else GUARDS[arc.guard](rules, memory)
+        if holds is not False:
+            reached.append(arc.target)
+        if holds:
+            break
+    return tuple(reached)
+
+
+def diagram() -> str:
+    """The machine as a mermaid state diagram, drawn from the class."""
+    return format(LeakMitigation, "mermaid")
