@@ -16,11 +16,27 @@ PURE_MODULES = frozenset({"bench", "bench.errors", "bench.data", "bench.run.benc
 
 #: Standard modules through which a pure room could open a port, read a clock or start a thread.
 IMPURE = frozenset(
-    "asyncio concurrent datetime multiprocessing queue sched select selectors serial signal socket socketserver "
-    "subprocess threading time _thread".split()
+    [
+        "asyncio",
+        "concurrent",
+        "datetime",
+        "multiprocessing",
+        "queue",
+        "sched",
+        "select",
+        "selectors",
+        "serial",
+        "signal",
+        "socket",
+        "socketserver",
+        "subprocess",
+        "threading",
+        "time",
+        "_thread",
+    ]
 )
 #: Modules that do not exist on Windows.
-POSIX_ONLY = frozenset("fcntl grp posix pty pwd resource syslog termios tty".split())
+POSIX_ONLY = frozenset(["fcntl", "grp", "posix", "pty", "pwd", "resource", "syslog", "termios", "tty"])
 #: The one module that may use them, for `--pty`.
 PTY_MODULE = "bench.link.pty"
 CLOCK_MODULE = "bench.clock"

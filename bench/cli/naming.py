@@ -1,0 +1,37 @@
+"""Where a run's files go, and what they are called."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from bench.errors import UsageError
+from bench.trace.file import TraceWriter
+
+_KEPT = 40  # characters of a unit or profile name that go into a file name
+
+
+def cleaned(text: str) -> str:
+    """`text` with everything but letters, digits, `.` and `-` made one `-`: a safe part of a file name."""
+    return re.sub(r"[^A-Za-z0-9.-]+", "-", text).strip("-.")[:_KEPT].rstrip("-.")
+
+
+def new_trace(out: Path, created: str, unit: str | None, profile: str) -> TraceWriter:
+    """A writer on a new trace in `out`, named from date, unit and profile; never an existing file.
+
+    `created` is an ISO date and time.  Raises UsageError if `out` cannot be
+    made or written to.
+    """
+    moment = re.sub(r"[^0-9T]", "", created.split("+")[0].split(".")[0]).replace("T", "-")
+    stem = "_".join(part for part in (moment, cleaned(unit or ""), cleaned(profile)) if part)
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        number = 1
+        while True:
+            suffix = f"_{number}" if number > 1 else ""
+            try:
+                return TraceWriter(out / f"{stem}{suffix}.jsonl")
+            except FileExistsError:
+                number += 1
+    except OSError as e:
+        raise UsageError(f"--out {out}: cannot be written to ({e.strerror}); name another folder") from None

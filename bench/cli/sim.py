@@ -1,0 +1,56 @@
+"""`sim://?profile=NAME&fault=NAME[=SIZE]&seed=N&draw=HOW`: what the simulated fixture is asked to be."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from urllib.parse import parse_qsl, urlsplit
+
+from bench.errors import UsageError
+
+DRAWS = ("inside", "anywhere", "nominal")
+_KEYS = ("profile", "fault", "seed", "draw")
+
+
+@dataclass(frozen=True, slots=True)
+class Simulation:
+    """A simulated fixture with a board.  `profile` None: that of the run, else the first shipped one."""
+
+    profile: str | None = None
+    faults: tuple[str, ...] = ()
+    seed: int = 0
+    draw: str = "inside"
+
+
+def is_simulated(url: str) -> bool:
+    return url.lower().startswith("sim:")
+
+
+def parse_url(url: str) -> Simulation:
+    """The simulation that a `sim://` URL describes.  Raises UsageError, one sentence."""
+    parts = urlsplit(url)
+    if parts.netloc or parts.path not in ("", "/"):
+        raise UsageError(f"{url}: write sim://?key=value&key=value (keys: {', '.join(_KEYS)})")
+    once: dict[str, str] = {}
+    faults: list[str] = []
+    # `+` stays as typed: a fault's size may carry a sign; `%20` and a plain space both work.
+    for key, value in parse_qsl(parts.query.replace("+", "%2B"), keep_blank_values=True):
+        if key not in _KEYS:
+            raise UsageError(f"{url}: {key} is not known; the keys are {', '.join(_KEYS)}")
+        if not value:
+            raise UsageError(f"{url}: {key} has no value")
+        if key == "fault":
+            faults.append(value)
+        elif key in once:
+            raise UsageError(f"{url}: {key} is given twice")
+        else:
+            once[key] = value
+    draw = once.get("draw", "inside")
+    if draw not in DRAWS:
+        raise UsageError(f"{url}: draw={draw} is not known; write one of {', '.join(DRAWS)}")
+    return Simulation(once.get("profile"), tuple(faults), _seed(url, once.get("seed", "0")), draw)
+
+
+def _seed(url: str, text: str) -> int:
+    if not text.isdecimal():
+        raise UsageError(f"{url}: seed={text} is no whole number of 0 or more")
+    return int(text)

@@ -1,0 +1,49 @@
+"""`sim://` URLs are read as written, and every mistake in one is named."""
+
+from __future__ import annotations
+
+import pytest
+
+from bench.cli.sim import Simulation, is_simulated, parse_url
+from bench.errors import UsageError
+
+
+def test_nothing_said_is_the_default() -> None:
+    assert parse_url("sim://") == Simulation(profile=None, faults=(), seed=0, draw="inside")
+
+
+def test_everything_said() -> None:
+    url = "sim://?profile=invented-air-handler&fault=stuck-on:W&fault=hold-short=20 s&seed=7&draw=anywhere"
+    assert parse_url(url) == Simulation(
+        "invented-air-handler", ("stuck-on:W", "hold-short=20 s"), 7, "anywhere"
+    )
+
+
+def test_escaped_and_plain_spaces_and_signs() -> None:
+    assert parse_url("sim://?fault=hold-short=20%20s").faults == ("hold-short=20 s",)
+    assert parse_url("sim://?fault=trip-high=+3%25LFL").faults == ("trip-high=+3%LFL",)
+
+
+@pytest.mark.parametrize(
+    ("url", "said"),
+    [
+        ("sim://invented-air-handler", "key=value"),
+        ("sim://?sed=3", "sed is not known"),
+        ("sim://?seed=-3", "seed=-3"),
+        ("sim://?seed=1&seed=2", "twice"),
+        ("sim://?draw=wild", "draw=wild"),
+        ("sim://?profile=", "no value"),
+    ],
+)
+def test_mistakes_are_named(url: str, said: str) -> None:
+    with pytest.raises(UsageError) as caught:
+        parse_url(url)
+    assert said in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+def test_which_urls_are_simulated() -> None:
+    assert is_simulated("sim://")
+    assert is_simulated("SIM://?seed=1")
+    assert not is_simulated("/dev/ttyACM0")
+    assert not is_simulated("socket://localhost:5025")
