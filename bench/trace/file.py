@@ -128,7 +128,9 @@ def _value(key: str, value: Any) -> Value:
         return _voltage(value["value_uv"], value["bound_uv"])
     if isinstance(value, str) and value in _PLAIN_VALUES:
         return value
-    raise ValueError(f"{key}: {value!r} is no value; write one of {', '.join(sorted(_PLAIN_VALUES))} or value_uv")
+    raise ValueError(
+        f"{key}: {value!r} is no value; write one of {', '.join(sorted(_PLAIN_VALUES))} or value_uv"
+    )
 
 
 def _voltage(value_uv: Any, bound_uv: Any) -> Voltage:
@@ -166,7 +168,9 @@ def read_trace(path: str | Path) -> Trace:
     try:
         raw = Path(path).read_bytes()
     except OSError as e:
-        raise TraceError(f"{path}: cannot be read ({e.strerror}); give the path of a trace (*.jsonl)") from None
+        raise TraceError(
+            f"{path}: cannot be read ({e.strerror}); give the path of a trace (*.jsonl)"
+        ) from None
     lines = raw.split(b"\n")
     torn = lines.pop()  # what follows the last line end: nothing in a whole file
     records: list[Record] = []

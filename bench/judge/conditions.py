@@ -1,0 +1,145 @@
+"""What the sensors say, and since when.
+
+A reading inside the tolerance band of a level may be taken either way, so a
+sensor has a *set* of conditions.  For each thing a timer may need (`Needs`)
+this keeps since when it may have held without a break, and since when it
+surely has.  The bound of the signal source widens every band.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from bench.judge.window import Stamp
+from bench.trace.records import Value, Voltage
+from firmware_ref.machine import Needs
+from firmware_ref.parameters import Condition, Parameters, Sensor
+
+_LOW, _BETWEEN, _HIGH, _LOST = Condition.LOW, Condition.BETWEEN, Condition.HIGH, Condition.LOST
+
+
+def readings(sensor: Sensor, value: Value) -> frozenset[Condition]:
+    """The conditions that one sensor's signal may be taken for."""
+    if not isinstance(value, Voltage):
+        if value in ("leak", "normal"):
+            return frozenset({_HIGH if value == "leak" else _LOW})
+        return frozenset({_LOST}) if value in sensor.lost_by else frozenset(Condition)
+    assert sensor.trip is not None and sensor.clear is not None
+    first, last = value.value_uv - value.bound_uv, value.value_uv + value.bound_uv
+    trip, clear = sensor.trip, sensor.clear
+    if not sensor.rising:  # more gas is less voltage: mirror the axis
+        first, last = -last, -first
+        trip_low, trip_high, clear_low, clear_high = (
+            -trip.high_uv,
+            -trip.low_uv,
+            -clear.high_uv,
+            -clear.low_uv,
+        )
+    else:
+        trip_low, trip_high, clear_low, clear_high = trip.low_uv, trip.high_uv, clear.low_uv, clear.high_uv
+    found = set()
+    if last >= trip_low:
+        found.add(_HIGH)
+    if first <= clear_high:
+        found.add(_LOW)
+    if first <= trip_high and last >= clear_low:
+        found.add(_BETWEEN)
+    return frozenset(found)
+
+
+@dataclass(slots=True)
+class Since:
+    """Since when something may have held (`possible`) and surely has (`sure`); None: does not."""
+
+    possible: Stamp | None = None
+    sure: Stamp | None = None
+
+
+@dataclass(slots=True)
+class Conditions:
+    """All sensors together."""
+
+    parameters: Parameters
+    powered: bool = False
+    since: dict[Needs, Since] = field(default_factory=dict)
+    not_low: Since = field(default_factory=Since)
+    _sensors: dict[str, frozenset[Condition]] = field(default_factory=dict)
+    _before_loss: tuple[Stamp, dict[Needs, Since]] | None = None
+
+    def __post_init__(self) -> None:
+        self.since = {n: Since() for n in (Needs.HIGH, Needs.LOW, Needs.LOST, Needs.GOOD)}
+        for sensor in self.parameters.sensors:
+            self._sensors[sensor.name] = readings(sensor, "open")
+
+    def fork(self) -> Conditions:
+        """An independent copy."""
+        copy = Conditions(self.parameters, self.powered)
+        copy.since = {n: Since(s.possible, s.sure) for n, s in self.since.items()}
+        copy.not_low = Since(self.not_low.possible, self.not_low.sure)
+        copy._sensors = dict(self._sensors)
+        copy._before_loss = self._before_loss
+        return copy
+
+    def read(self, name: str, value: Value, stamp: Stamp) -> None:
+        """A sensor's signal is `value` from `stamp` on."""
+        sensor = next(s for s in self.parameters.sensors if s.name == name)
+        self._sensors[name] = readings(sensor, value)
+        if self.powered:
+            self._update(stamp)
+
+    def supply(self, on: bool, stamp: Stamp) -> None:
+        """Without supply the sensors have no condition; it begins with the supply."""
+        self.powered = on
+        if on:
+            self._update(stamp)
+        else:
+            for since in (*self.since.values(), self.not_low):
+                since.possible = since.sure = None
+            self._before_loss = None
+
+    def possible_now(self, needs: Needs) -> bool:
+        return self.since[needs].possible is not None
+
+    def surely(self, needs: Needs) -> bool:
+        return self.since[needs].sure is not None
+
+    def _update(self, stamp: Stamp) -> None:
+        sets = list(self._sensors.values())
+        any_lost = self.parameters.rules.lost_when != "all"
+        merge_lost = any if any_lost else all
+        may_lost = merge_lost(_LOST in s for s in sets)
+        sure_lost = merge_lost(s == {_LOST} for s in sets)
+        status = {
+            Needs.HIGH: (any(_HIGH in s for s in sets), any(s == {_HIGH} for s in sets)),
+            Needs.LOW: (all(_LOW in s for s in sets), all(s == {_LOW} for s in sets)),
+            Needs.LOST: (may_lost, sure_lost),
+            Needs.GOOD: (not sure_lost, not may_lost),
+        }
+        if status[Needs.LOST][0] and self.since[Needs.LOST].possible is None:
+            self._before_loss = (stamp, {n: Since(s.possible, s.sure) for n, s in self.since.items()})
+        for needs, (may, sure) in status.items():
+            _follow(self.since[needs], may, sure, stamp)
+        _follow(self.not_low, not status[Needs.LOW][1], not status[Needs.LOW][0], stamp)
+        if not status[Needs.LOST][0] and self._before_loss is not None:
+            self._forgive_short_loss(stamp)
+            self._before_loss = None
+
+    def _forgive_short_loss(self, stamp: Stamp) -> None:
+        """A loss that may not have qualified need not have broken off what ran before it."""
+        assert self._before_loss is not None
+        began, before = self._before_loss
+        loss = self.parameters.qualification("loss")
+        if loss is not None and stamp.earliest_us - began.latest_us > loss.max_us:
+            return
+        for needs, old in before.items():
+            if self.since[needs].possible is not None and old.possible is not None:
+                self.since[needs].possible = old.possible
+
+
+def _follow(since: Since, may: bool, sure: bool, stamp: Stamp) -> None:
+    if not may:
+        since.possible = since.sure = None
+        return
+    if since.possible is None:
+        since.possible = stamp
+    since.sure = (since.sure or stamp) if sure else None

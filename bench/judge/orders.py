@@ -1,0 +1,185 @@
+"""What an output must show: after a change of mode, of its call, of the supply.
+
+Rulings of the fine points that live here: reaction follows the hidden change;
+between the first output's trip and its own an output may still follow; follow
+counts from the later of the call change and the instant the output began to
+follow; a superseded order may still show within its own window.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from bench.judge.possibility import NEVER_US, Claim, Expect, Possibility
+from bench.judge.window import Stamp, Window, at, later, limit_at
+from firmware_ref.parameters import MITIGATING, Interval, Mode, Output, Policy
+
+#: What the first move after an event answers.
+EVENT_REQUIREMENT: Mapping[str, str] = {
+    "booted": "power-up",
+    "warmed_up": "power-up",
+    "tripped": "trip",
+    "cleared": "clear",
+    "hold_over": "hold",
+    "lost": "loss",
+    "returned": "return",
+}
+
+
+@dataclass(slots=True)
+class Call:
+    """A call's state at the board's terminal, and when it last changed."""
+
+    on: bool = False
+    stamp: Stamp = Stamp(-NEVER_US, 0)
+
+
+def wanted(output: Output, policy: Policy, calls: Mapping[str, Call]) -> bool:
+    """The level that a policy asks for with the present calls."""
+    call_on = output.call is not None and calls[output.call].on
+    if policy is Policy.FOLLOW:
+        return call_on
+    return policy is Policy.ON and (output.feed != "call" or call_on)
+
+
+def react(output: Output, want: bool) -> Interval:
+    return output.react_on if want else output.react_off
+
+
+def follow(output: Output, want: bool) -> Interval:
+    return output.follow_on if want else output.follow_off
+
+
+def on_entry(
+    output: Output,
+    old: Expect,
+    was: Possibility,
+    now: Mode,
+    event: str,
+    entered: Window,
+    base: Window | None,
+    calls: Mapping[str, Call],
+    rate_ppm: int,
+) -> Expect:
+    """The order that a change of mode gives one output.
+
+    `base` is the window in which the qualification began, for `tripped` and
+    `lost`, whose limits are totals from there to the output's terminals; None
+    where no total applies.
+    """
+    before, after = was.policy(output), output.modes[now]
+    if before is after and not old.free:
+        return old
+    want = wanted(output, after, calls)
+    requirement = EVENT_REQUIREMENT[event]
+    if event == "tripped" and was.state.startswith("post_leak_hold"):
+        requirement = "re-leak"
+    if event == "returned" and was.state.startswith(("leak", "post_leak")):
+        requirement = "forced"
+    due = _entry_due(output, want, event, entered, base, rate_ppm)
+    if output.restart is not None and want and _restarts(output, event):
+        due = due.not_before(later(due.low, entered.low.plus(output.restart.delay.min_us, rate_ppm)))
+        if due.high is not None and entered.high is not None:
+            locked = entered.high.plus(output.restart.delay.max_us + react(output, True).max_us, rate_ppm)
+            due = replace(due, high=later(due.high, locked), causal=False)
+        requirement = "restart"
+    closes = due.closes_us
+    until = NEVER_US if closes is None else closes
+    claims = () if old.free else tuple(c for c in old.carried(until) if c.last_us >= entered.opens_us)
+    if after is Policy.FOLLOW and output.call is not None:
+        call = calls[output.call]
+        last = call.stamp.latest_us + follow(output, call.on).max_us
+        if last >= entered.opens_us:  # a call that changed just before may still show as it was
+            claims = (*claims, Claim(not call.on, entered.opens_us, last))
+    return Expect(
+        want=want,
+        due=due,
+        requirement=requirement,
+        by_entry=True,
+        follow_until_us=until if before is Policy.FOLLOW and not old.free else 0,
+        claims=claims,
+    )
+
+
+def _restarts(output: Output, event: str) -> bool:
+    assert output.restart is not None
+    names = {"hold_over": "release", "returned": "return", "warmed_up": "power-up", "booted": "power-up"}
+    return event in names and names[event] in output.restart.after
+
+
+def _entry_due(
+    output: Output, want: bool, event: str, entered: Window, base: Window | None, rate_ppm: int
+) -> Window:
+    if base is not None and event in ("tripped", "lost"):
+        total = output.trip if event == "tripped" else output.loss
+        return base.plus(total, rate_ppm).not_before(entered.low)
+    return entered.plus(react(output, want), rate_ppm)
+
+
+def on_call(output: Output, old: Expect, p: Possibility, call: Call, stamp: Stamp, rate_ppm: int) -> Expect:
+    """The order after the output's call changed to `call.on` at `stamp`."""
+    if old.free:
+        return old
+    limits = follow(output, call.on)
+    if p.policy(output) is not Policy.FOLLOW:
+        if old.follow_until_us < stamp.earliest_us:
+            return old
+        last = min(old.follow_until_us, stamp.latest_us + limits.max_us)
+        return replace(old, claims=(*old.claims[-5:], Claim(call.on, stamp.earliest_us, last)))
+    due = at(stamp).plus(limits, rate_ppm)
+    began = p.entered
+    if began.open_after(stamp.earliest_us):  # it may begin to follow only after the call changed
+        high = (
+            None
+            if began.high is None
+            else later(due.high or began.high, began.high.plus(limits.max_us, rate_ppm))
+        )
+        due = replace(due, high=high)
+    pending_entry = old.by_entry and old.due is not None and old.due.open_after(stamp.earliest_us)
+    requirement = "follow"
+    if pending_entry:  # the move that the mode ordered has not been seen: it is still that move
+        assert old.due is not None
+        requirement = old.requirement
+        high = None if old.due.high is None or due.high is None else later(old.due.high, due.high)
+        due = replace(old.due.not_before(limit_at(stamp)), high=high)
+    claims = old.carried(NEVER_US) if old.want != call.on else old.claims
+    claims = tuple(c for c in claims if c.last_us >= stamp.earliest_us)
+    if old.want != call.on and began.open_after(stamp.earliest_us):
+        claims = (*claims, Claim(old.want, began.opens_us, due.closes_us or NEVER_US))
+    return Expect(
+        want=call.on, due=due, requirement=requirement, by_entry=pending_entry,
+        follow_until_us=old.follow_until_us, claims=claims,
+    )  # fmt: skip
+
+
+def without_supply(output: Output, old: Expect, coming: Mode) -> Expect:
+    """No order: the supply is gone, or back and the board not yet up."""
+    off = Policy.OFF
+    never_on = output.modes[Mode.UNPOWERED] is off and output.modes[coming] is off
+    return Expect(want=old.want, free=True, never_on=never_on)
+
+
+def after_dip(
+    output: Output, p: Possibility, calls: Mapping[str, Call], stamp: Stamp, rate_ppm: int
+) -> Expect:
+    """The order after a dip that the board rode through: as before, within follow of the supply's return."""
+    want = wanted(output, p.policy(output), calls)
+    due = at(stamp).plus(follow(output, want), rate_ppm)
+    until = due.closes_us or NEVER_US
+    claims = (Claim(True, -NEVER_US, until), Claim(False, -NEVER_US, until))
+    return Expect(want=want, due=due, requirement="supply", claims=claims)
+
+
+def in_force(output: Output, p: Possibility, lost: bool) -> str:
+    """The requirement that an edge breaks which the present policy does not allow."""
+    policy, mode = p.policy(output), p.mode
+    if mode in (Mode.START_UP, Mode.UNPOWERED):
+        return "power-up"
+    if policy is Policy.FOLLOW:
+        return "follow"
+    if mode in MITIGATING:
+        if lost or p.state.endswith("_lost"):
+            return "kept-on-loss"
+        return "blocked" if policy is Policy.OFF else "forced"
+    return "latch" if p.latched else "loss"

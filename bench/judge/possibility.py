@@ -1,0 +1,172 @@
+"""One thing the board may be doing.
+
+A possibility is a state of the reference machine, the window of the hidden
+instant at which it was entered, what runs, and for each output what it must
+show and by when.  Everything is frozen: a possibility that goes on two ways is
+two objects.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from bench.judge.window import Stamp, Window, limit_at
+from firmware_ref.machine import MODES
+from firmware_ref.parameters import Mode, Output, Policy
+
+#: Later than every event.
+NEVER_US = 1 << 62
+
+
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """An edge to `on` within these instants is explained by an order since superseded."""
+
+    on: bool
+    first_us: int
+    last_us: int
+
+    def admits(self, on: bool, stamp: Stamp) -> bool:
+        return on == self.on and stamp.latest_us >= self.first_us and stamp.earliest_us <= self.last_us
+
+
+@dataclass(frozen=True, slots=True)
+class Expect:
+    """What one output must show.
+
+    The move to `want` is allowed within `due` and must have happened at its
+    end; without `due` the output must already be there.  `requirement` names
+    what such a move answers; `by_entry`: the hidden entry into the mode orders
+    it.  Until `follow_until_us` the output may still follow its call, as in the
+    mode before.  `free`: without supply nothing is judged, except that an
+    output held off throughout (`never_on`) may not turn on.
+    """
+
+    want: bool
+    due: Window | None = None
+    requirement: str = "follow"
+    by_entry: bool = False
+    follow_until_us: int = 0
+    claims: tuple[Claim, ...] = ()
+    free: bool = False
+    never_on: bool = False
+
+    def admits(self, on: bool, stamp: Stamp) -> str | None:
+        """How an edge is allowed: `free`, `due`, `claim`, or None: it is not."""
+        if self.free:
+            return None if on and self.never_on else "free"
+        if on == self.want and self.due is not None and self.due.admits(stamp):
+            return "due"
+        return "claim" if any(c.admits(on, stamp) for c in self.claims) else None
+
+    def overdue(self, level: bool, now_us: int) -> bool:
+        """Whether the output is not where it must be at `now_us`."""
+        if self.free or level == self.want:
+            return False
+        if self.due is None:
+            return True
+        closes = self.due.closes_us
+        return closes is not None and now_us > closes
+
+    def carried(self, until_us: int) -> tuple[Claim, ...]:
+        """What a new order must still allow of this one, up to `until_us`."""
+        kept = [c for c in self.claims if c.last_us > 0]
+        if self.due is not None:
+            closes = self.due.closes_us
+            last = until_us if closes is None else min(closes, until_us)
+            kept.append(Claim(self.want, self.due.opens_us, last))
+        return tuple(kept[-6:])
+
+
+@dataclass(frozen=True, slots=True)
+class Possibility:
+    """`hold`: when the hold is over; `hold_before`: the same, before the sensors were not low;
+    `left_us`: what is left of a hold that stands still, least and most; `supplied`: the supply came;
+    `ghost`: when the hold would have been over that a re-leak cut off; `opened`: events whose
+    other branch exists already.
+    """
+
+    state: str
+    entered: Window
+    event: str
+    expects: tuple[Expect, ...]
+    latched: bool = False
+    mitigation: str | None = None
+    supplied: Stamp | None = None
+    hold: Window | None = None
+    hold_before: Window | None = None
+    left_us: tuple[int, int] | None = None
+    ghost: Window | None = None
+    opened: frozenset[str] = frozenset()
+
+    @property
+    def mode(self) -> Mode:
+        return MODES[self.state]
+
+    def policy(self, output: Output) -> Policy:
+        return output.modes[self.mode]
+
+    def key(self) -> tuple[object, ...]:
+        """Possibilities with the same key differ only in when; their hull stands for both."""
+        return (
+            self.state, self.latched, self.mitigation, self.supplied, self.hold is None,
+            self.left_us is None, self.ghost is None, self.event,
+            tuple((e.want, e.free, e.requirement) for e in self.expects),
+        )  # fmt: skip
+
+    def with_expect(self, place: int, expect: Expect) -> Possibility:
+        return replace(self, expects=(*self.expects[:place], expect, *self.expects[place + 1 :]))
+
+    def narrowed(self, stamp: Stamp) -> Possibility:
+        """The same, known to have been entered no later than an event."""
+        entered = self.entered.not_after(stamp)
+        if entered is self.entered:
+            return self
+        hold = self.hold
+        if (
+            hold is not None
+            and self.event == "cleared"
+            and hold.high is not None
+            and self.entered.high is not None
+        ):
+            span = hold.high.nominal_us - self.entered.high.nominal_us
+            rate = hold.high.slack_us - self.entered.high.slack_us
+            high = limit_at(stamp)
+            hold = Window(hold.low, high._replace(nominal_us=high.nominal_us + span, slack_us=high.slack_us + rate),
+                          hold.origin, hold.causal)  # fmt: skip
+        return replace(self, entered=entered, hold=hold)
+
+
+def hull(a: Possibility, b: Possibility) -> Possibility:
+    """The least possibility that stands for both; they must have the same key."""
+    return replace(
+        a,
+        entered=a.entered.hull(b.entered),
+        hold=_hull(a.hold, b.hold),
+        hold_before=_hull(a.hold_before, b.hold_before),
+        left_us=None if a.left_us is None or b.left_us is None
+        else (min(a.left_us[0], b.left_us[0]), max(a.left_us[1], b.left_us[1])),
+        ghost=_hull(a.ghost, b.ghost),
+        opened=a.opened & b.opened,
+        expects=tuple(_expect_hull(x, y) for x, y in zip(a.expects, b.expects, strict=True)),
+    )  # fmt: skip
+
+
+def _hull(a: Window | None, b: Window | None) -> Window | None:
+    if a is None or b is None:
+        return a or b
+    return a if a == b else a.hull(b)
+
+
+def _expect_hull(a: Expect, b: Expect) -> Expect:
+    if a == b:
+        return a
+    claims = a.claims + tuple(c for c in b.claims if c not in a.claims)
+    return replace(
+        a,
+        due=_hull(a.due, b.due),
+        by_entry=a.by_entry and b.by_entry,
+        follow_until_us=max(a.follow_until_us, b.follow_until_us),
+        claims=claims[-12:],
+        never_on=a.never_on and b.never_on,
+    )
