@@ -15,7 +15,9 @@ ROOT = Path(__file__).parent.parent
 pytestmark = pytest.mark.slow
 
 
-def python(*args: str, executable: str = sys.executable, cwd: Path = ROOT) -> subprocess.CompletedProcess[str]:
+def python(
+    *args: str, executable: str = sys.executable, cwd: Path = ROOT
+) -> subprocess.CompletedProcess[str]:
     # PYTHONPATH would let the source tree stand in for what the wheel lacks.
     env = {k: v for k, v in os.environ.items() if k not in ("PYTHONPATH", "VIRTUAL_ENV")}
     return subprocess.run([executable, *args], cwd=cwd, env=env, capture_output=True, text=True)
