@@ -1,0 +1,204 @@
+"""The built-in procedures, written out for one board.
+
+`acceptance` goes through everything a board must show before it is put into a
+house: power-up, every combination of calls, trip, mitigation, a second leak in
+the hold, the whole hold, sensor loss in each way.  `survey` applies the same
+stimuli to a board whose figures nobody has.  Both hold stimuli and waits only;
+which calls are on is chosen so that every output has something to answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from bench.judge.bounds import expected_bound_us
+from bench.procedure.steps import Apply, Procedure, Require, Step, Until, Wait, WaitTimer
+from bench.procedure.timers import LONGEST_WAIT_US
+from firmware_ref.parameters import Mode, Parameters, Policy
+
+#: How long the supply is cut where the profile does not say what resets a latched fault; ours.
+ASSUMED_RESET_US = 30_000_000
+#: The source must be up this soon before anything is closed.
+SOURCE_WITHIN_US = 1_000_000
+
+ABOUT = {
+    "acceptance": "every requirement a bench can show: calls, trip, mitigation, re-leak, hold, sensor loss",
+    "survey": "the stimuli of acceptance without judging, for a board whose figures nobody has",
+}
+
+
+def acceptance(parameters: Parameters) -> Procedure:
+    """The full test of one board."""
+    return Procedure("acceptance", ABOUT["acceptance"], _Writer(parameters).whole())
+
+
+def survey(parameters: Parameters) -> Procedure:
+    """The same stimuli, not judged."""
+    return Procedure("survey", ABOUT["survey"], _Writer(parameters).whole(), judged=False)
+
+
+class _Writer:
+    """Writes the steps down and remembers which calls are on."""
+
+    def __init__(self, parameters: Parameters) -> None:
+        self.parameters = parameters
+        self.sensors = [f"sensor.{s.name}" for s in parameters.sensors]
+        self.calls = dict.fromkeys(parameters.calls, False)
+        self.steps: list[Step] = []
+        self._part = ""
+
+    def whole(self) -> tuple[Step, ...]:
+        self._power_up()
+        self._calls_alone()
+        self._part = "Every combination of calls"
+        self._walk(following=True)
+        self._leak()
+        self._hold()
+        self._loss()
+        self._loss_in_leak()
+        return tuple(self.steps)
+
+    # The parts, in the order of the test.
+
+    def _power_up(self) -> None:
+        self._part = "Power-up"
+        self._add(Require((("sense.main", "on"),), SOURCE_WITHIN_US))
+        self._apply(*((s, "clear") for s in self.sensors))
+        self._apply(("board", "closed"), ("main", "closed"))
+        self._warm_up()
+
+    def _calls_alone(self) -> None:
+        self._part = "Each call alone"
+        for call in self.calls:
+            self._set({call: True}, following=True)
+            self._set({call: False}, following=True)
+
+    def _leak(self) -> None:
+        self._part = "Leak"
+        self._set(self._telling_calls(Mode.LEAK_ACTIVE), following=True)
+        self._apply((self.sensors[0], "leak"))
+        self._add(WaitTimer("trip"))
+        self._walk()
+
+    def _hold(self) -> None:
+        self._part = "Hold"
+        leaking = self.sensors[0]
+        self._apply((leaking, "clear"))
+        self._add(WaitTimer("clear"))
+        self._walk()
+        # With several sensors each must have tripped once: the first above, the others here.
+        for sensor in self.sensors[1:] or self.sensors:
+            self._part = "Second leak, half-way through the hold"
+            self._add(WaitTimer("hold", 0.5))
+            self._apply((sensor, "leak"))
+            self._add(WaitTimer("trip"))
+            self._part = "The whole hold and the release"
+            self._apply((sensor, "clear"))
+        self._add(WaitTimer("hold"))
+        if self._restarts_after("release"):
+            self._add(WaitTimer("restart"))
+
+    def _loss(self) -> None:
+        for number, loss in enumerate(self._ways_of_loss()):
+            self._part = "Sensor loss: " + ", ".join(f"{sensor} {way}" for sensor, way in loss)
+            self._set(self._telling_calls(Mode.SENSOR_FAULT), following=True)
+            self._apply(*loss)
+            self._add(WaitTimer("loss"))
+            if number == 0:
+                self._walk()
+            self._apply(*((sensor, "clear") for sensor, _ in loss))
+            self._add(WaitTimer("return"))
+            self._after_return()
+
+    def _after_return(self) -> None:
+        rules = self.parameters.rules
+        if rules.latching is not False:
+            self._part = "Reset by cutting the supply"
+            self._cut_supply()
+            return
+        if rules.after_fault == "hold":
+            hold = self.parameters.timing.hold
+            most = (
+                LONGEST_WAIT_US["hold"] if hold is None else hold.max_us + 2 * expected_bound_us(hold.max_us)
+            )
+            self._add(Until((("outputs", "change"),), most))
+            self._add(WaitTimer("react"))
+        if self._restarts_after("return"):
+            self._add(WaitTimer("restart"))
+
+    def _cut_supply(self) -> None:
+        """Off for longer than the reset needs; the sensor is off the board while it has no supply."""
+        ride = self.parameters.timing.ride_through
+        reset_us = self.parameters.rules.reset_supply_off_us or ASSUMED_RESET_US
+        off_us = reset_us + (1_000_000 if ride is None else ride.max_us)
+        self._set(dict.fromkeys(self.calls, False), following=False)
+        self._apply(("main", "open"), *((s, "open") for s in self.sensors))
+        self._add(Wait(off_us + 2 * expected_bound_us(off_us)))
+        self._apply(*((s, "clear") for s in self.sensors), ("main", "closed"))
+        self._warm_up()
+
+    def _loss_in_leak(self) -> None:
+        if not self._ways_of_loss():
+            return
+        self._part = "Sensor lost during a leak"
+        loss = self._ways_of_loss()[0]
+        self._set(self._telling_calls(Mode.LEAK_ACTIVE), following=True)
+        self._apply((loss[0][0], "leak"))
+        self._add(WaitTimer("trip"))
+        self._apply(*loss)
+        self._add(WaitTimer("loss"))
+
+    # What the parts are made of.
+
+    def _add(self, doing: Require | Apply | Wait | WaitTimer | Until) -> None:
+        self.steps.append(Step(doing, self._part))
+        self._part = ""
+
+    def _apply(self, *settings: tuple[str, str]) -> None:
+        self._add(Apply(settings))
+
+    def _warm_up(self) -> None:
+        self._add(WaitTimer("warm_up"))
+        if self._restarts_after("power-up"):
+            self._add(WaitTimer("restart"))
+
+    def _set(self, wanted: Mapping[str, bool], following: bool) -> None:
+        """Bring calls to what is wanted and wait until each output has answered."""
+        changes = {call: on for call, on in wanted.items() if self.calls[call] != on}
+        if not changes:
+            return
+        self.calls.update(changes)
+        self._apply(*((f"call.{call}", "on" if on else "off") for call, on in changes.items()))
+        if following and any(changes.values()) and self._restarts_after("any-off"):
+            self._add(WaitTimer("restart"))
+        self._add(WaitTimer("follow"))
+
+    def _walk(self, following: bool = False) -> None:
+        """Every combination of calls, one call changing at a time, and back to where it began (Gray code).
+
+        The first call changes least often: it is the compressor's.
+        """
+        names = list(reversed(self.calls))
+        for count in range(1, 2 ** len(names) + 1):
+            lowest_bit = (count & -count).bit_length() - 1
+            call = names[min(lowest_bit, len(names) - 1)]
+            self._set({call: not self.calls[call]}, following)
+
+    def _telling_calls(self, mode: Mode) -> dict[str, bool]:
+        """The calls with which every output has to move, or could wrongly move, on entering `mode`."""
+        wanted: dict[str, bool] = {}
+        for output in self.parameters.outputs:
+            if output.call is not None:
+                wanted.setdefault(output.call, output.modes[mode] is not Policy.ON)
+        return wanted
+
+    def _ways_of_loss(self) -> list[tuple[tuple[str, str], ...]]:
+        """Each way, one sensor after the other; all at once where the board only minds losing all."""
+        ways = [(f"sensor.{s.name}", way) for s in self.parameters.sensors for way in sorted(s.lost_by)]
+        if self.parameters.rules.lost_when != "all":
+            return [(one,) for one in ways]
+        kinds = sorted({way for _, way in ways})
+        return [tuple(one for one in ways if one[1] == kind) for kind in kinds]
+
+    def _restarts_after(self, event: str) -> bool:
+        return any(o.restart and event in o.restart.after for o in self.parameters.outputs)

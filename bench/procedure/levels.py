@@ -1,0 +1,81 @@
+"""The words for a sensor's signal, as a signal for one board on this bench.
+
+`leak` and `clear` go just so far that no reading inside the tolerances is left
+open: one bound outside the band that the bound of the signal source widens.
+Full scale would prove less: a board that trips too late would pass.
+"""
+
+from __future__ import annotations
+
+from bench.trace.records import Value, Voltage
+from firmware_ref.parameters import Sensor
+
+#: Bound of the fixture's signal source at the board's terminal (hardware/channels.csv; a test holds the two together).
+SIGNAL_BOUND_UV = 5_000
+
+ANALOG_WORDS = ("leak", "clear", "between", "open", "short")
+CONTACT_WORDS = ("leak", "normal", "clear")
+
+
+def words(sensor: Sensor) -> tuple[str, ...]:
+    """What may be written for this sensor besides a quantity."""
+    if sensor.kind == "analog":
+        return ANALOG_WORDS
+    return CONTACT_WORDS if sensor.kind == "contact" else (*CONTACT_WORDS, "open", "short")
+
+
+def signal(sensor: Sensor, word: str, bound_uv: int = SIGNAL_BOUND_UV) -> Value:
+    """The signal that `word` stands for.
+
+    Raises ValueError, one sentence, where the sensor has no such signal or the
+    bench cannot make it.
+    """
+    if word not in words(sensor):
+        raise ValueError(
+            f"{word!r} is no signal of this {sensor.kind} sensor; write {_either(words(sensor))}"
+        )
+    if word in ("open", "short"):
+        return word
+    if sensor.kind != "analog":
+        return "leak" if word == "leak" else "normal"
+    return voltage(sensor, _level_uv(sensor, word, bound_uv), bound_uv)
+
+
+def voltage(sensor: Sensor, value_uv: int, bound_uv: int = SIGNAL_BOUND_UV) -> Voltage:
+    """A voltage within what the board's terminal may see; raises ValueError, one sentence."""
+    if not 0 <= value_uv <= sensor.max_uv:
+        raise ValueError(
+            f"{value_uv / 1e6:.3f} V is outside 0 V to {sensor.max_uv / 1e6:g} V, "
+            "which is all this sensor input may see; write a level inside"
+        )
+    return Voltage(value_uv, bound_uv)
+
+
+def _level_uv(sensor: Sensor, word: str, bound_uv: int) -> int:
+    assert sensor.trip is not None and sensor.clear is not None
+    trip, clear = sensor.trip, sensor.clear
+    if sensor.rising:
+        leak_uv, clear_uv = trip.high_uv + 2 * bound_uv, clear.low_uv - 2 * bound_uv
+        upper, lower = trip.low_uv, clear.high_uv
+    else:
+        leak_uv, clear_uv = trip.low_uv - 2 * bound_uv, clear.high_uv + 2 * bound_uv
+        upper, lower = clear.low_uv, trip.high_uv
+    if upper - lower <= 2 * bound_uv:
+        raise ValueError(
+            f"trip and clear lie {(upper - lower) / 1e3:g} mV apart with their tolerances, and this bench's signal "
+            f"is known to ±{bound_uv / 1e3:g} mV: leak and clear would cross; use a fixture with a finer signal"
+        )
+    if word == "leak":
+        return leak_uv
+    if word == "clear":
+        return clear_uv
+    if upper - lower < 4 * bound_uv:
+        raise ValueError(
+            f"between trip and clear there are {(upper - lower) / 1e3:g} mV, "
+            f"too few for a signal known to ±{bound_uv / 1e3:g} mV; leave `between` out"
+        )
+    return (upper + lower) // 2
+
+
+def _either(choices: tuple[str, ...]) -> str:
+    return f"{', '.join(choices[:-1])} or {choices[-1]}"

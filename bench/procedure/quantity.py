@@ -1,0 +1,5 @@
+from __future__ import annotations
+
+
+def sensor_uv(sensor, word):
+    return None

@@ -1,0 +1,30 @@
+"""Steps in words, for the person who reads `procedure show` or watches a run."""
+
+from __future__ import annotations
+
+from bench.trace.records import Value, Voltage
+from firmware_ref.parameters import Parameters
+
+
+def level_words(channel: str) -> tuple[str, str]:
+    """The two positions of a switch or a call."""
+    return ("closed", "open") if channel in ("main", "board") else ("on", "off")
+
+
+def say_us(us: int) -> str:
+    """A duration rounded for reading: `296 ms`, `6.3 s`, `6 min 12.6 s`."""
+    if us < 1_000_000:
+        return f"{us / 1000:.0f} ms"
+    minutes, rest = divmod(us, 60_000_000)
+    seconds = f"{rest / 1e6:.1f}".removesuffix(".0")
+    if not minutes:
+        return f"{seconds} s"
+    return f"{minutes} min {seconds} s" if rest >= 50_000 else f"{minutes} min"
+
+
+def say_level(parameters: Parameters, channel: str, word: str, value: Value) -> str:
+    """What a channel is brought to: `on`, or `leak (20.25 %LFL, 1.310 V)`."""
+    if not isinstance(value, Voltage):
+        return word
+    sensor = next(s for s in parameters.sensors if f"sensor.{s.name}" == channel)
+    return f"{word} ({sensor.level_at(value.value_uv):.2f} %LFL, {value.value_uv / 1e6:.3f} V)"
