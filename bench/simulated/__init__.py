@@ -1,0 +1,1 @@
+"""A fixture and a board in virtual time: no evidence about a real board."""

@@ -1,0 +1,265 @@
+"""A leak-mitigation board in virtual time, as its firmware and its relays would have it.
+
+The firmware is a scan loop, but a scan is carried out only where it can find
+something to do: after an input, and where a timer is over.  So a quarter of an
+hour costs a few milliseconds.  Nothing here is shared with the reference
+machine or the judge; it is written from the words of the required behaviour.
+
+Inputs come in order of time.  `advance` gives what the output terminals did.
+Not modelled: the AC half cycles (the fixture sees those), the light, the
+service button, the self-test.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from bench.simulated.channel import Channel
+from bench.simulated.draw import Draw
+from bench.simulated.faults import Fault, flaws_of, size_of
+from bench.simulated.logic import Logic
+from bench.simulated.readings import Readings
+from bench.simulated.relay import OPERATE_US
+from bench.simulated.traits import Spans, Traits
+from bench.simulated.unruly import Chatter, Reboots
+from firmware_ref.parameters import Mode, Parameters
+
+_MICRO = 1_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class TerminalChange:
+    """At `at_us` the terminal of output `name` came on (energised, closed) or went off."""
+
+    at_us: int
+    name: str
+    on: bool
+
+
+class Board:
+    """One simulated board; times are us since the simulation began."""
+
+    def __init__(
+        self, parameters: Parameters, *, seed: int = 0, draw: str = "inside", faults: Sequence[Fault] = ()
+    ) -> None:
+        """`draw`: `inside`, `anywhere` or `nominal` (`bench.simulated.draw`); fixture faults are not for the board.
+
+        Raises UsageError for a draw that does not exist.
+        """
+        flaws = flaws_of(faults, parameters)
+        self._faults = {f.name: f for f in faults}
+        self._at = {(f.name, where) for f in faults for where in f.where}
+        self._other = {a: b for f in faults if f.name == "crossed" for a, b in (f.where, f.where[::-1])}
+        self._traits = Traits.draw(parameters, Draw(draw, seed, "traits"))
+        self._spans = Spans.of(parameters)
+        self._draw = Draw(draw, seed, "supply")
+        high = self._faults.get("trip-high")
+        self._readings = Readings(
+            parameters, Draw(draw, seed, "levels"),
+            each_sensor=self._traits.each_sensor, loss_breaks_low=self._traits.loss_breaks_low,
+            trip_shift_lfl=size_of(high, parameters) / _MICRO if high else 0.0,
+            ignores_loss="loss-ignored" in self._faults,
+        )  # fmt: skip
+        self._logic = Logic(
+            parameters, self._readings, self._traits, self._spans, Draw(draw, seed, "timers"),
+            latency_us=OPERATE_US + self._traits.scan_us, flaws=flaws,
+        )  # fmt: skip
+        self._channels = {
+            o.name: Channel(
+                o, parameters, Draw(draw, seed, f"output {o.name}"),
+                scan_us=self._traits.scan_us, slow_trip_us=flaws.slow_trip_us,
+            )
+            for o in parameters.outputs
+        }  # fmt: skip
+        self._calls = dict.fromkeys(parameters.calls, False)
+        self._chatter = [
+            Chatter(self._channels[f.where[0]], parameters) for f in faults if f.name == "chatter"
+        ]
+        self._reboots = Reboots(len(self._channels)) if "reboots" in self._faults else None
+        self._supply = False
+        self._off_since_us: int | None = None
+        self._dies_us: int | None = None
+        self._alive = False
+        self._grid_us = 0
+        self._last_scan_us = -1
+        self._dirty = False
+        self._now_us = 0
+        self._changes: list[TerminalChange] = []
+        self._shown = {name: self._energised(name) for name in self._channels}
+
+    @property
+    def mode(self) -> Mode:
+        """What the program is doing; for tests of the simulation, a bench cannot see it."""
+        return self._logic.mode
+
+    @property
+    def drops_supply(self) -> bool:
+        """Whether the board overloads its source now."""
+        return self._supply and "loads-supply" in self._faults
+
+    def terminals(self) -> dict[str, bool]:
+        """What each output terminal shows now."""
+        return dict(self._shown)
+
+    # -- inputs -------------------------------------------------------------------------------
+
+    def supply(self, on: bool, at_us: int) -> None:
+        """24 VAC at the board's supply terminals comes or goes."""
+        self._run(at_us)
+        if on is self._supply:
+            return
+        self._supply = on
+        if not on:
+            self._off_since_us = at_us
+            if self._alive:
+                span = self._spans.ride_through
+                self._dies_us = at_us + self._draw.span(span, span.max_us)
+        elif self._alive:
+            self._dies_us = None
+            for channel in self._channels.values():
+                channel.supply_returned(at_us)
+        elif not self.drops_supply:
+            off = None if self._off_since_us is None else at_us - self._off_since_us
+            self._power_up(at_us, off)
+        self._touch(at_us)
+
+    def call(self, name: str, on: bool, at_us: int) -> None:
+        """24 VAC at the board's call terminal comes or goes."""
+        self._run(at_us)
+        if self._calls.get(name) is on:
+            return
+        self._calls[name] = on
+        for channel in self._channels.values():
+            if channel.output.call == name and ("call-dead", name) not in self._at:
+                channel.call(on, at_us)
+        self._touch(at_us)
+
+    def sensor(self, name: str, signal: str | int, at_us: int) -> None:
+        """The signal at a sensor terminal: `open`, `short`, `normal`, `leak`, or a voltage in uV."""
+        self._run(at_us)
+        self._readings.put(name, signal, at_us)
+        self._touch(at_us)
+
+    # -- time ---------------------------------------------------------------------------------
+
+    def advance(self, to_us: int) -> list[TerminalChange]:
+        """Everything that happened at the output terminals since the last call, up to `to_us`, in order."""
+        self._run(to_us)
+        changes, self._changes = self._changes, []
+        return changes
+
+    def next_change_us(self) -> int | None:
+        """The earliest instant at which something may change without further input; None: never."""
+        candidates = [c.relay.next_us() for c in self._channels.values()]
+        candidates += [self._dies_us, self._next_scan_us()]
+        return min((t for t in candidates if t is not None), default=None)
+
+    def _run(self, to_us: int) -> None:
+        while (at := self.next_change_us()) is not None and at <= to_us:
+            self._now_us = max(self._now_us, at)
+            for channel in self._channels.values():
+                channel.relay.move(at)
+            if self._dies_us is not None and self._dies_us <= at:
+                self._power_down(at)
+            elif self._next_scan_us() == at:
+                self._scan(at)
+            self._show(at)
+        self._now_us = max(self._now_us, to_us)
+
+    def _touch(self, at_us: int) -> None:
+        self._dirty = True
+        for chatter in self._chatter:
+            chatter.disturb(at_us)
+        self._show(at_us)
+
+    # -- the scan -----------------------------------------------------------------------------
+
+    def _next_scan_us(self) -> int | None:
+        if not self._alive:
+            return None
+        dues = [t for t in self._dues() if t > self._last_scan_us]
+        if self._dirty:
+            dues.append(self._now_us)
+        if not dues:
+            return None
+        due = max(min(dues), self._last_scan_us + 1, self._grid_us)
+        period = self._traits.scan_us
+        return self._grid_us + -(-(due - self._grid_us) // period) * period
+
+    def _dues(self) -> list[int]:
+        dues = list(self._logic.dues())
+        for channel in self._channels.values():
+            dues.extend(channel.dues())
+        dues.extend(chatter.due_us for chatter in self._chatter)
+        if self._reboots is not None and self._reboots.due_us is not None:
+            dues.append(self._reboots.due_us)
+        return dues
+
+    def _scan(self, now_us: int) -> None:
+        self._dirty = False
+        self._last_scan_us = now_us
+        before = self._logic.mode
+        for change in self._logic.scan(now_us):
+            if before is Mode.UNPOWERED:
+                for channel in self._channels.values():
+                    channel.start(change.anchor_us)
+            before = change.mode
+            for channel in self._channels.values():
+                channel.change(change, now_us)
+            for chatter in self._chatter:
+                chatter.disturb(now_us)
+        for channel in self._channels.values():
+            channel.scan(now_us, frozen=not self._supply)
+        for chatter in self._chatter:
+            chatter.scan(now_us)
+        if self._reboots is not None:
+            quiet = self._logic.mode is Mode.NORMAL and self._readings.low_since_us is not None
+            self._reboots.watch(sum(self._shown.values()) if quiet else 0, now_us)
+            if self._reboots.now(now_us):
+                self._power_down(now_us, forget=True)
+                self._power_up(now_us, None)
+
+    def _power_up(self, at_us: int, off_us: int | None) -> None:
+        self._alive = True
+        self._readings.power_up(at_us)
+        start = self._logic.power_up(at_us, off_us)
+        # The scan begins with the program, anywhere in its first period.
+        self._grid_us = start + self._draw.chance(0, self._traits.scan_us - 1)
+
+    def _power_down(self, at_us: int, *, forget: bool = False) -> None:
+        self._alive = False
+        self._dies_us = None
+        self._logic.power_down(at_us, forget=forget)
+        for channel in self._channels.values():
+            channel.lose_supply(at_us)
+
+    # -- the terminals ------------------------------------------------------------------------
+
+    def _show(self, at_us: int) -> None:
+        for name in self._channels:
+            on = self._energised(name)
+            if on is not self._shown[name]:
+                self._shown[name] = on
+                self._changes.append(TerminalChange(at_us, name, on))
+                if not on and self._supply:
+                    self._channels[name].went_off(at_us)
+                self._dirty = self._dirty or self._reboots is not None
+
+    def _energised(self, name: str) -> bool:
+        """Contacts and feed of the terminal `name`."""
+        name = self._other.get(name, name)
+        channel = self._channels[name]
+        output = channel.output
+        closed = channel.relay.closed
+        if ("stuck-on", name) in self._at:
+            closed = True
+        elif ("stuck-off", name) in self._at:
+            closed = False
+        if not closed or output.feed == "own":
+            return closed
+        if output.feed == "supply":
+            return self._supply
+        # Resting contacts pass the call of a board without supply.
+        fed = self._supply or channel.rests_closed
+        return fed and output.call is not None and self._calls[output.call]

@@ -1,0 +1,172 @@
+"""One output of the board: what its program wants of it, and when its terminal obeys.
+
+All target instants are those of the first edge at the terminal; the coil is
+told earlier, by what the relay takes.  A target is drawn not earlier than scan
+and relay can meet.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from bench.simulated.draw import Draw
+from bench.simulated.logic import Change
+from bench.simulated.relay import OPERATE_US, Relay
+from firmware_ref.parameters import Interval, Mode, Output, Parameters, Policy
+
+
+class Channel:
+    """One output: its policy, its call as the program sees it, its restart delay and its relay."""
+
+    def __init__(
+        self, output: Output, parameters: Parameters, draw: Draw, *, scan_us: int, slow_trip_us: int | None
+    ):
+        self.output = output
+        self._boot = parameters.timing.boot
+        self._totals = {
+            "trip": output.trip or parameters.timing.trip,
+            "loss": output.loss or parameters.timing.loss,
+        }
+        self._draw = draw
+        self._lead_us = OPERATE_US + scan_us
+        self._slow_trip_us = slow_trip_us
+        self.rests_closed = output.kind == "contact-nc" or output.modes[Mode.UNPOWERED] is not Policy.OFF
+        self.relay = Relay(draw, rests_closed=self.rests_closed, glitch_us=parameters.timing.glitch_us)
+        self._policy = output.modes[Mode.UNPOWERED]
+        self._next_policy: tuple[Policy, int] | None = None
+        self._call = False  # as read at the terminal
+        self._seen = False  # as the program has taken it over
+        self._next_call: tuple[bool, int] | None = None
+        self._blocked_until_us = 0
+        self._running = False
+
+    # -- what happens to it -----------------------------------------------------------------
+
+    def start(self, supply_us: int) -> None:
+        """The program starts: it takes the call as it is."""
+        self._running = True
+        self._seen, self._next_call = self._call, None
+        self._block("power-up", supply_us)
+
+    def lose_supply(self, now_us: int) -> None:
+        """The electronics are dead."""
+        self._running = False
+        self._policy, self._next_policy = self.output.modes[Mode.UNPOWERED], None
+        self._next_call = None
+        self._blocked_until_us = 0
+        self.relay.release(now_us)
+
+    def call(self, on: bool, at_us: int) -> None:
+        """The call at the board's terminal changed; a newer change supersedes a pending one."""
+        self._call = on
+        self._take_call(at_us)
+
+    def supply_returned(self, at_us: int) -> None:
+        """A dip was ridden through: a call that is away for no longer than it was never left."""
+        self._take_call(at_us)
+
+    def _take_call(self, at_us: int) -> None:
+        self._next_call = None
+        if self._running and self._call is not self._seen:
+            span = self.output.follow_on if self._call else self.output.follow_off
+            self._next_call = (self._call, at_us + self._within(span, at_us, at_us + self._lead_us))
+
+    def change(self, change: Change, now_us: int) -> None:
+        """The mode changed at a scan at `now_us`: this output moves at its own moment."""
+        if change.before is Mode.POST_LEAK_HOLD and change.mode is Mode.NORMAL:
+            self._block("release", change.anchor_us)
+        if change.before is Mode.SENSOR_FAULT and change.mode is Mode.NORMAL:
+            self._block("return", change.anchor_us)
+        policy = self.output.modes[change.mode]
+        if self._next_policy is not None and self._next_policy[0] is policy:
+            return
+        self._next_policy = None
+        if policy is not self._policy:
+            self._next_policy = (policy, self._target(policy, change, now_us + OPERATE_US))
+
+    def went_off(self, at_us: int) -> None:
+        """Its terminal went off with the board supplied; a bounce of closed contacts is none of that."""
+        by_call = self.output.feed == "call" and not self._call
+        restart = self.output.restart
+        if restart is None or "any-off" not in restart.after or (self.relay.told and not by_call):
+            return
+        self._block("any-off", at_us)
+        if self.relay.told:
+            # A call that comes back at once must find the contacts open.
+            self._seen = False
+            self._take_call(at_us)
+            self.relay.tell(False, at_us, at_us)
+
+    def _block(self, event: str, at_us: int) -> None:
+        restart = self.output.restart
+        if restart is not None and event in restart.after:
+            delay = self._draw.span(restart.delay, restart.delay.max_us)
+            self._blocked_until_us = max(self._blocked_until_us, at_us + delay)
+
+    # -- when it moves ------------------------------------------------------------------------
+
+    def _target(self, policy: Policy, change: Change, soonest_us: int) -> int:
+        """When the terminal shows a new policy, not before `soonest_us`."""
+        anchor = change.anchor_us
+        total = self._totals.get(change.timing)
+        if change.timing == "exact":
+            return max(anchor, soonest_us)
+        if change.timing == "boot":
+            return anchor + self._within(self._boot, anchor, soonest_us)
+        if total is None:
+            on = policy is Policy.ON or (policy is Policy.FOLLOW and self._seen)
+            # A total that is not stated: the reaction counts from the change itself.
+            anchor = anchor if change.timing == "react" else soonest_us - OPERATE_US
+            return anchor + self._within(
+                self.output.react_on if on else self.output.react_off, anchor, soonest_us
+            )
+        if change.timing == "trip" and self._slow_trip_us is not None:
+            return max(soonest_us, anchor + total.max_us + self._slow_trip_us)
+        return anchor + self._within(total, anchor, soonest_us)
+
+    def _within(self, span: Interval, anchor_us: int, soonest_us: int) -> int:
+        return self._draw.span(span, span.max_us, floor_us=soonest_us - anchor_us)
+
+    def dues(self) -> Iterator[int]:
+        """When a scan has to tell the relay something, in us."""
+        for _, target in self._pending():
+            yield target - self._lead_us
+
+    def _pending(self) -> Iterator[tuple[str, int]]:
+        if self._next_policy is not None:
+            yield "policy", self._next_policy[1]
+        if self._next_call is not None:
+            yield "call", self._next_call[1]
+        if self._wants() and not self.relay.told and self._policy is Policy.FOLLOW:
+            yield "block", self._blocked_until_us
+
+    def _wants(self) -> bool:
+        return self._policy is Policy.ON or (self._policy is Policy.FOLLOW and self._seen)
+
+    def scan(self, now_us: int, *, frozen: bool) -> None:
+        """Tell the relay what is due.  `frozen`: in a supply dip calls are not read."""
+        while True:
+            due = [(target, what) for what, target in self._pending() if target - self._lead_us <= now_us]
+            due = [d for d in due if not (frozen and d[1] == "call")]
+            if not due:
+                return
+            target, what = min(due)
+            if what == "policy" and self._next_policy is not None:
+                self._policy, self._next_policy = self._next_policy[0], None
+                if self._policy is Policy.FOLLOW and self._next_call is not None:
+                    # The follow limit counts from here on.
+                    self._take_call(max(target, now_us))
+            elif what == "call" and self._next_call is not None:
+                self._seen, self._next_call = self._next_call[0], None
+            self._obey(now_us, target)
+            if what == "block":
+                return
+
+    def _obey(self, now_us: int, target_us: int) -> None:
+        closed = self._wants()
+        if closed and self._policy is Policy.FOLLOW:
+            if self._blocked_until_us - self._lead_us > now_us:
+                closed = False
+            target_us = max(target_us, self._blocked_until_us)
+        if closed is not self.relay.told:
+            self.relay.tell(closed, now_us, target_us)

@@ -1,0 +1,76 @@
+"""The first failed finding that each board fault brings about in the built-in `acceptance`.
+
+(requirement, output or None, kind); worked out from the parameters where it
+depends on the board.  It rests on what that procedure does: calls come one by
+one in the profile's order first, then together; all are present when the
+leak and the sensor loss come.
+"""
+
+from __future__ import annotations
+
+from bench.simulated.fault_table import Row
+from firmware_ref.parameters import Mode, Output, Parameters, Policy
+
+Expected = tuple[str, str | None, str]
+
+_ALWAYS: dict[str, Expected] = {
+    "hold-short": ("hold", None, "too-early"),
+    "hold-long": ("hold", None, "too-late"),
+    "no-restart": ("re-leak", None, "too-early"),
+    "no-release": ("hold", None, "missing"),
+    "loss-ends-mitigation": ("kept-on-loss", None, "not-allowed"),
+    "reboots": ("supply", None, "not-allowed"),
+    "loads-supply": ("power-up", None, "not-allowed"),
+}
+
+
+def expected(row: Row, where: tuple[str, ...], parameters: Parameters) -> Expected:
+    """What a bench has to find of the board fault `row` at `where`."""
+    if row.name in _ALWAYS:
+        return _ALWAYS[row.name]
+    if row.name == "chatter":
+        return "chatter", where[0], "chatter"
+    if row.name == "slow-trip":
+        return "trip", _first_moved(Mode.LEAK_ACTIVE, parameters), "too-late"
+    if row.name == "trip-high":
+        return "trip", _first_moved(Mode.LEAK_ACTIVE, parameters), "missing"
+    if row.name == "loss-ignored":
+        return "loss", _first_moved(Mode.SENSOR_FAULT, parameters), "missing"
+    if row.name == "call-dead":
+        return "follow", next(o.name for o in parameters.outputs if o.call == where[0]), "missing"
+    if row.name == "crossed":
+        return _expected_crossed(where, parameters)
+    return _expected_stuck(row.name, parameters.output(where[0]))
+
+
+def _expected_stuck(name: str, output: Output) -> Expected:
+    start_up = output.modes[Mode.START_UP]
+    if name == "stuck-off":
+        return "power-up" if start_up is Policy.ON else "follow", output.name, "missing"
+    if output.feed == "call":
+        return "trip", output.name, "missing"
+    if start_up is Policy.OFF:
+        return "power-up", output.name, "not-allowed"
+    return "follow", output.name, "missing"
+
+
+def _expected_crossed(where: tuple[str, ...], parameters: Parameters) -> Expected:
+    first, second = (parameters.output(name) for name in where)
+    for one, other in ((first, second), (second, first)):
+        if one.modes[Mode.START_UP] is Policy.ON and other.modes[Mode.START_UP] is Policy.OFF:
+            return "power-up", other.name, "not-allowed"
+    order = {call: i for i, call in enumerate(parameters.calls)}
+    last = len(order)
+    late = max((first, second), key=lambda o: order.get(o.call or "", last))
+    return "follow", late.name, "not-allowed"
+
+
+def _first_moved(mode: Mode, parameters: Parameters) -> str | None:
+    """The output that moves first, all calls present, when normal gives way to `mode`."""
+    span = (lambda o: o.trip) if mode is Mode.LEAK_ACTIVE else (lambda o: o.loss)
+    moved = [
+        o for o in parameters.outputs if o.modes[mode] is Policy.OFF and o.modes[Mode.NORMAL] is Policy.FOLLOW
+    ]
+    moved = moved or [o for o in parameters.outputs if o.modes[mode] is not o.modes[Mode.NORMAL]]
+    limits = {o.name: s.max_us if (s := span(o)) is not None else 0 for o in moved}
+    return min(moved, key=lambda o: limits[o.name]).name if moved else None

@@ -1,0 +1,56 @@
+"""Every fault that can be simulated, and what a bench has to say about it: data, written before the code.
+
+`expected` is (requirement, output, kind) of the first failed finding of the
+built-in `acceptance`; what depends on the board is worked out from its
+parameters by `bench.simulated.faults`.  Fixture faults have none: they end as
+a fault of the bench.  The one exception are dead or stuck inputs on a board
+output, which look like a stuck output of the board.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One kind of fault.
+
+    `where`: what stands behind the colon: None, `output`, `call`, `pair` (two
+    outputs), `relay` or `input` (a channel of the fixture).  `size`: None,
+    `time` or `level`: what may stand behind the equals sign.
+    """
+
+    name: str
+    kind: str
+    where: str | None
+    size: str | None
+    about: str
+
+
+TABLE = (
+    Row("stuck-on", "board", "output", None, "The contact of output {0} is welded: it never opens."),
+    Row("stuck-off", "board", "output", None, "Output {0} never comes on."),
+    Row("call-dead", "board", "call", None, "The board does not notice the call {0}."),
+    Row("crossed", "board", "pair", None, "The outputs {0} and {1} are swapped at the terminals."),
+    Row("hold-short", "board", None, "time", "The hold after a leak ends too early by the size."),
+    Row("hold-long", "board", None, "time", "The hold after a leak ends too late by the size."),
+    Row("no-restart", "board", None, None, "A second leak during the hold does not start the hold afresh."),
+    Row("no-release", "board", None, None, "The hold after a leak never ends."),
+    Row("slow-trip", "board", None, "time", "A leak is answered too late by the size."),
+    Row("trip-high", "board", None, "level", "The board trips at a level too high by the size."),
+    Row(
+        "loss-ignored", "board", None, None, "A lost sensor goes unnoticed: the board keeps its last reading."
+    ),
+    Row("loss-ends-mitigation", "board", None, None, "A sensor lost during mitigation ends the mitigation."),
+    Row("chatter", "board", "output", None, "The contact of output {0} chatters while it should rest."),
+    Row("reboots", "board", None, None, "The board restarts once by itself while two outputs are on."),
+    Row("loads-supply", "board", None, None, "The board overloads its 24 VAC supply."),
+    Row("relay-dead", "fixture", "relay", None, "The fixture's relay {0} never closes."),
+    Row("relay-stuck", "fixture", "relay", None, "The fixture's relay {0} never opens."),
+    Row("input-dead", "fixture", "input", None, "The fixture's input {0} never reads on."),
+    Row("input-stuck", "fixture", "input", None, "The fixture's input {0} always reads on."),
+    Row("signal-drift", "fixture", None, None, "The fixture's sensor signal is not what it was told."),
+    Row("fixture-reboots", "fixture", None, None, "The fixture restarts in the middle of the run."),
+    Row("unplugged", "fixture", None, None, "The fixture is unplugged in the middle of the run."),
+)

@@ -1,0 +1,253 @@
+"""Faults as they are typed: `NAME[:WHERE[,WHERE]][=SIZE]`, and what each shows on a given board.
+
+A size is a quantity beyond the limit (`hold-short=20 s`, `trip-high=3 %LFL`);
+left out it is three expected bounds.  What does not exist, or what the board's
+equipment cannot have, is refused in one sentence.
+"""
+
+from __future__ import annotations
+
+import difflib
+import itertools
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from bench.errors import UsageError
+from bench.judge.bounds import expected_bound_us
+from bench.profile.quantities import format_duration, format_lfl, parse_duration, parse_lfl
+from bench.simulated.draw import SIGNAL_BOUND_UV
+from bench.simulated.expected import expected
+from bench.simulated.fault_table import TABLE, Row
+from bench.simulated.flaws import Flaws
+from firmware_ref.parameters import Band, Mode, Output, Parameters, Policy, Sensor
+
+#: A default size is this many bounds beyond the limit.
+_BOUNDS = 3
+_ROWS = {row.name: row for row in TABLE}
+_MICRO = 1_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One fault.  `size` is in us for a time, in millionths of a %LFL for a level; None: the default, or none."""
+
+    name: str
+    where: tuple[str, ...] = ()
+    size: int | None = None
+
+    @property
+    def kind(self) -> str:
+        """`board` or `fixture`."""
+        return _ROWS[self.name].kind
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One fault that this board, or a fixture wired to it, can have.
+
+    `name`: as it is typed.  `expected`: (requirement, output or None, kind) of
+    the first failed finding of `acceptance`; None for a fault of the fixture.
+    `default_size`: as it is typed, None where the fault takes no size.
+    """
+
+    name: str
+    kind: str
+    about: str
+    expected: tuple[str, str | None, str] | None
+    default_size: str | None = None
+
+
+def catalogue(parameters: Parameters) -> list[Entry]:
+    """Every fault that the board of these parameters and its fixture can have, in the order of the table."""
+    return [
+        Entry(
+            name=_typed(row.name, where),
+            kind=row.kind,
+            about=row.about.format(*where),
+            expected=expected(row, where, parameters) if row.kind == "board" else None,
+            default_size=_size_text(row, parameters),
+        )
+        for row in TABLE
+        if why_not(row, parameters) is None
+        for where in _places(row, parameters)
+    ]
+
+
+def parse(text: str, parameters: Parameters) -> Fault:
+    """The fault typed as `text`, its size filled in; raises UsageError with one sentence."""
+    head, equals, size_text = text.partition("=")
+    name, colon, where_text = (part.strip() for part in head.partition(":"))
+    row = _ROWS.get(name)
+    if row is None:
+        near = difflib.get_close_matches(name, _ROWS, n=1)
+        hint = f"did you mean '{near[0]}'?" if near else f"write one of {', '.join(_ROWS)}"
+        raise UsageError(f"fault '{name}' does not exist: {hint}")
+    cannot = why_not(row, parameters)
+    if cannot is not None:
+        raise UsageError(f"fault '{name}': {parameters.name} cannot have it: {cannot}")
+    where = _where(row, tuple(w.strip() for w in where_text.split(",")) if colon else (), parameters)
+    if not equals:
+        return Fault(name, where, default_size(row.name, parameters))
+    if row.size is None:
+        raise UsageError(f"fault '{name}' takes no size: write {_typed(name, where)}")
+    return Fault(name, where, _parse_size(row, size_text.strip(), parameters))
+
+
+def default_size(name: str, parameters: Parameters) -> int | None:
+    """Three expected bounds, in us or millionths of a %LFL; None where the fault takes no size."""
+    size = _ROWS[name].size
+    if size is None:
+        return None
+    if size == "level":
+        return max(_lfl_of(sensor_uv=_BOUNDS * SIGNAL_BOUND_UV, parameters=parameters))
+    judged = parameters.timing.trip if name == "slow-trip" else None
+    longest = judged.max_us if judged is not None else _composite_max_us(parameters)
+    return _BOUNDS * expected_bound_us(longest)
+
+
+def size_of(fault: Fault, parameters: Parameters) -> int:
+    """The fault's size, or the default where it names none."""
+    size = fault.size if fault.size is not None else default_size(fault.name, parameters)
+    if size is None:
+        raise UsageError(f"fault '{fault.name}' takes no size")
+    return size
+
+
+def flaws_of(faults: Sequence[Fault], parameters: Parameters) -> Flaws:
+    """What is wrong inside the board's program, of all these faults."""
+    by_name = {f.name: f for f in faults}
+
+    def size(name: str) -> int | None:
+        return size_of(by_name[name], parameters) if name in by_name else None
+
+    return Flaws(
+        hold_short_us=size("hold-short"),
+        hold_long_us=size("hold-long"),
+        slow_trip_us=size("slow-trip"),
+        no_restart="no-restart" in by_name,
+        no_release="no-release" in by_name,
+        loss_ends_mitigation="loss-ends-mitigation" in by_name,
+    )
+
+
+def why_not(row: Row, parameters: Parameters) -> str | None:
+    """Why the equipment of these parameters cannot have the fault; None if it can."""
+    timing = parameters.timing
+    name = row.name
+    if name in ("hold-short", "hold-long", "no-restart", "no-release") and (
+        timing.clear is None or timing.hold is None
+    ):
+        return "its clear or hold time is not stated"
+    if name in ("slow-trip", "trip-high") and parameters.qualification("trip") is None:
+        return "its trip time is not stated"
+    if name == "trip-high" and not _analog(parameters):
+        return "it has no analog sensor"
+    if name in ("loss-ignored", "loss-ends-mitigation"):
+        if not any(s.lost_by for s in parameters.sensors):
+            return "none of its sensors can be lost"
+        if parameters.qualification("loss") is None:
+            return "its loss time is not stated"
+    if row.where is not None and not list(_places(row, parameters)):
+        return f"it has nothing that '{_pattern(row)}' could name"
+    return None
+
+
+# -- places ----------------------------------------------------------------------------------
+
+
+def _places(row: Row, parameters: Parameters) -> Iterator[tuple[str, ...]]:
+    """All that may stand behind the colon of this fault on this board."""
+    outputs = [o.name for o in parameters.outputs]
+    if row.where is None:
+        yield ()
+    elif row.where == "output":
+        yield from ((name,) for name in outputs if _can_show(row.name, parameters.output(name)))
+    elif row.where == "call":
+        yield from ((c,) for c in parameters.calls if any(o.call == c for o in parameters.outputs))
+    elif row.where == "pair":
+        for a, b in itertools.combinations(parameters.outputs, 2):
+            if a.kind == b.kind == "ac" and a.call != b.call:
+                yield a.name, b.name
+    elif row.where == "relay":
+        yield from ((f"call.{c}",) for c in parameters.calls)
+        yield from (("main",), ("board",))
+    else:
+        yield from ((f"out.{o.name}" if o.kind == "ac" else o.name,) for o in parameters.outputs)
+        yield ("sense.board",)
+        if row.name == "input-dead":
+            # The source reads on all the time: stuck at on it would be right.
+            yield ("sense.main",)
+
+
+def _can_show(fault: str, output: Output) -> bool:
+    """A contact at rest in the faulty place all the time shows nothing wrong."""
+    policies = {p for mode, p in output.modes.items() if mode is not Mode.UNPOWERED}
+    if fault == "stuck-on":
+        return policies != {Policy.ON}
+    return policies != {Policy.OFF} if fault == "stuck-off" else True
+
+
+def _where(row: Row, given: tuple[str, ...], parameters: Parameters) -> tuple[str, ...]:
+    places = list(_places(row, parameters))
+    if row.kind == "fixture" and row.where is not None and len(given) == 1 and given[0].isdigit():
+        return given
+    for place in places:
+        if sorted(place) == sorted(given):
+            return place
+    names = ", ".join(_typed(row.name, p) for p in places)
+    raise UsageError(f"fault '{_typed(row.name, given)}' does not fit {parameters.name}: write {names}")
+
+
+def _typed(name: str, where: tuple[str, ...]) -> str:
+    return f"{name}:{','.join(where)}" if where else name
+
+
+def _pattern(row: Row) -> str:
+    return _typed(
+        row.name,
+        {"pair": ("OUT", "OUT"), "output": ("OUT",), "call": ("CALL",)}.get(row.where or "", ("CH",)),
+    )
+
+
+# -- sizes -----------------------------------------------------------------------------------
+
+
+def _parse_size(row: Row, text: str, parameters: Parameters) -> int:
+    hint = f"write for example {row.name}={_size_text(row, parameters)}"
+    try:
+        size = round(parse_lfl(text) * _MICRO) if row.size == "level" else parse_duration(text)
+    except ValueError as error:
+        raise UsageError(f"fault '{row.name}': the size {error}; {hint}") from None
+    if size == 0:
+        raise UsageError(f"fault '{row.name}': the size is 0; {hint}")
+    timing = parameters.timing
+    if row.name == "hold-short" and timing.hold is not None and size >= timing.hold.min_us:
+        raise UsageError(f"fault '{row.name}': the size {text} is longer than the hold; {hint}")
+    return size
+
+
+def _size_text(row: Row, parameters: Parameters) -> str | None:
+    size = default_size(row.name, parameters)
+    if size is None:
+        return None
+    return format_lfl(size / _MICRO) if row.size == "level" else format_duration(size)
+
+
+def _composite_max_us(parameters: Parameters) -> int:
+    timing = parameters.timing
+    react = max((max(o.react_on.max_us, o.react_off.max_us) for o in parameters.outputs), default=0)
+    return sum(i.max_us for i in (timing.clear, timing.hold) if i is not None) + react
+
+
+def _analog(parameters: Parameters) -> list[tuple[Sensor, Band]]:
+    return [(s, s.trip) for s in parameters.sensors if s.kind == "analog" and s.trip is not None]
+
+
+def _lfl_of(sensor_uv: int, parameters: Parameters) -> list[int]:
+    """A voltage step at each analog sensor's trip level, in millionths of a %LFL."""
+    steps = []
+    for sensor, band in _analog(parameters):
+        limit = band.high_uv if sensor.rising else band.low_uv
+        step = sensor_uv if sensor.rising else -sensor_uv
+        steps.append(round((sensor.level_at(limit + step) - sensor.level_at(limit)) * _MICRO))
+    return steps

@@ -1,0 +1,17 @@
+"""What can be wrong inside the simulated board's program."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Flaws:
+    """None and False: nothing wrong.  Times in us, beyond the limit of what is judged."""
+
+    hold_short_us: int | None = None
+    hold_long_us: int | None = None
+    slow_trip_us: int | None = None
+    no_restart: bool = False
+    no_release: bool = False
+    loss_ends_mitigation: bool = False

@@ -1,0 +1,108 @@
+"""The board's sensor inputs: signals into conditions, and since when each has held.
+
+Every change counts at its own instant, also one that falls between two scans
+(the input stage latches it): a condition that breaks breaks its timers.
+"""
+
+from __future__ import annotations
+
+from bench.simulated.draw import Draw
+from firmware_ref.parameters import Condition, Parameters, Sensor
+
+_NO_SIGNAL = ("open", "short")
+
+
+class Input:
+    """One sensor input with its own switching levels, drawn once a run."""
+
+    def __init__(self, sensor: Sensor, draw: Draw, trip_shift_lfl: float, ignores_loss: bool) -> None:
+        self.sensor = sensor
+        self._ignores_loss = ignores_loss
+        if sensor.trip is not None and sensor.clear is not None:
+            self._trip_uv = draw.level(sensor.trip)
+            self._clear_uv = draw.level(sensor.clear)
+            if trip_shift_lfl:
+                limit = sensor.trip.high_uv if sensor.rising else sensor.trip.low_uv
+                self._trip_uv = sensor.uv_at(sensor.level_at(limit) + trip_shift_lfl)
+        self.condition = Condition.LOW
+        self.since_us = 0
+        self.put("open", 0)
+
+    def _read(self, signal: str | int) -> Condition:
+        if signal in _NO_SIGNAL and signal in self.sensor.lost_by:
+            return self.condition if self._ignores_loss else Condition.LOST
+        if self.sensor.kind == "analog":
+            # An open input that is not noticed is pulled down: no gas on a rising sensor.
+            return self._level(signal if isinstance(signal, int) else 0)
+        return Condition.HIGH if signal in ("leak", "short") else Condition.LOW
+
+    def _level(self, uv: int) -> Condition:
+        sign = 1 if self.sensor.rising else -1
+        if sign * uv >= sign * self._trip_uv:
+            return Condition.HIGH
+        return Condition.LOW if sign * uv < sign * self._clear_uv else Condition.BETWEEN
+
+    def put(self, signal: str | int, at_us: int) -> None:
+        condition = self._read(signal)
+        if condition is not self.condition:
+            self.condition, self.since_us = condition, at_us
+
+
+class Readings:
+    """All inputs together.  `*_since_us` is None while the condition does not hold."""
+
+    def __init__(
+        self, parameters: Parameters, draw: Draw, *, each_sensor: bool, loss_breaks_low: bool,
+        trip_shift_lfl: float = 0.0, ignores_loss: bool = False,
+    ) -> None:  # fmt: skip
+        self.inputs = {s.name: Input(s, draw, trip_shift_lfl, ignores_loss) for s in parameters.sensors}
+        self._all_must_be_lost = parameters.rules.lost_when == "all"
+        self._each_sensor = each_sensor
+        self._loss_breaks_low = loss_breaks_low
+        self.high_since_us: int | None = None
+        self.low_since_us: int | None = None
+        self.lost_since_us: int | None = None
+        self.good_since_us: int | None = None
+        self.band_since_us: int | None = None
+        #: Since when low, counting on through a loss where a loss does not break it.
+        self.clear_since_us: int | None = None
+
+    def put(self, name: str, signal: str | int, at_us: int) -> None:
+        self.inputs[name].put(signal, at_us)
+        self._join(at_us)
+
+    def power_up(self, at_us: int) -> None:
+        """A condition begins at the earliest with the supply."""
+        for one in self.inputs.values():
+            one.since_us = at_us
+        self.high_since_us = self.low_since_us = self.lost_since_us = None
+        self.good_since_us = self.band_since_us = self.clear_since_us = None
+        self._join(at_us)
+
+    def _join(self, at_us: int) -> None:
+        inputs = list(self.inputs.values())
+        high = [i.since_us for i in inputs if i.condition is Condition.HIGH]
+        lost = [i.since_us for i in inputs if i.condition is Condition.LOST]
+        low = all(i.condition is Condition.LOW for i in inputs)
+        is_lost = bool(lost) and (not self._all_must_be_lost or len(lost) == len(inputs))
+        if self._each_sensor:
+            self.high_since_us = min(high) if high else None
+            first_loss = max(lost) if self._all_must_be_lost else min(lost, default=at_us)
+            self.lost_since_us = first_loss if is_lost else None
+        else:
+            # One joint condition: high hides lost.
+            is_lost = is_lost and not high
+            self.high_since_us = _since(self.high_since_us, bool(high), at_us)
+            self.lost_since_us = _since(self.lost_since_us, is_lost, at_us)
+        self.low_since_us = _since(self.low_since_us, low, at_us)
+        self.good_since_us = _since(self.good_since_us, not lost, at_us)
+        self.band_since_us = _since(self.band_since_us, not low and not lost, at_us)
+        only_lost = all(i.condition in (Condition.LOW, Condition.LOST) for i in inputs)
+        survives = only_lost and not self._loss_breaks_low and self.clear_since_us is not None
+        self.clear_since_us = _since(self.clear_since_us, low or survives, at_us)
+
+
+def _since(before_us: int | None, holds: bool, at_us: int) -> int | None:
+    if not holds:
+        return None
+    return at_us if before_us is None else before_us
