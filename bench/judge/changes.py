@@ -9,32 +9,28 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from bench.judge.events import Change
 from bench.judge.window import Stamp
 
 CHATTER_PULSES = 3
 CHATTER_WITHIN_US = 1_000_000
 
 
-@dataclass(frozen=True, slots=True)
-class Change:
-    """An output settled at a new level."""
-
-    output: str
-    on: bool
-    stamp: Stamp
-
-
 @dataclass(slots=True)
 class Debounce:
-    """Edges of one output in, changes out; `pulses` are the lone pulses so far."""
+    """Edges of one output in, changes out; `pulses` are the lone pulses so far.
+
+    `bursts` holds the first pulse of every burst of chatter and how many pulses it had.
+    """
 
     output: str
     glitch_us: int
     level: bool
     pulses: list[Stamp] = field(default_factory=list)
-    chatter: list[Stamp] = field(default_factory=list)
+    bursts: list[tuple[Stamp, int]] = field(default_factory=list)
     _first: Stamp | None = None
     _last_level: bool = False
+    _burst_last_us: int = -1
 
     def edge(self, on: bool, stamp: Stamp) -> list[Change]:
         done = self.settle(stamp.mid_us)
@@ -54,8 +50,17 @@ class Debounce:
         if self._last_level != self.level:
             self.level = self._last_level
             return [Change(self.output, self.level, first)]
-        self.pulses.append(first)
-        recent = self.pulses[-CHATTER_PULSES - 1 :]
-        if len(recent) > CHATTER_PULSES and recent[-1].mid_us - recent[0].mid_us <= CHATTER_WITHIN_US:
-            self.chatter.append(recent[0])
+        self._lone_pulse(first)
         return []
+
+    def _lone_pulse(self, pulse: Stamp) -> None:
+        self.pulses.append(pulse)
+        recent = self.pulses[-CHATTER_PULSES - 1 :]
+        if len(recent) <= CHATTER_PULSES or pulse.mid_us - recent[0].mid_us > CHATTER_WITHIN_US:
+            return
+        if self.bursts and recent[-2].mid_us - self._burst_last_us <= 0:
+            first, count = self.bursts[-1]
+            self.bursts[-1] = (first, count + 1)
+        else:
+            self.bursts.append((recent[0], len(recent)))
+        self._burst_last_us = pulse.mid_us

@@ -62,7 +62,7 @@ class Conditions:
     parameters: Parameters
     powered: bool = False
     since: dict[Needs, Since] = field(default_factory=dict)
-    not_low: Since = field(default_factory=Since)
+    not_low_began: Stamp | None = None
     _sensors: dict[str, frozenset[Condition]] = field(default_factory=dict)
     _before_loss: tuple[Stamp, dict[Needs, Since]] | None = None
 
@@ -75,7 +75,7 @@ class Conditions:
         """An independent copy."""
         copy = Conditions(self.parameters, self.powered)
         copy.since = {n: Since(s.possible, s.sure) for n, s in self.since.items()}
-        copy.not_low = Since(self.not_low.possible, self.not_low.sure)
+        copy.not_low_began = self.not_low_began
         copy._sensors = dict(self._sensors)
         copy._before_loss = self._before_loss
         return copy
@@ -93,9 +93,14 @@ class Conditions:
         if on:
             self._update(stamp)
         else:
-            for since in (*self.since.values(), self.not_low):
+            for since in self.since.values():
                 since.possible = since.sure = None
             self._before_loss = None
+
+    def interrupted(self, stamp: Stamp) -> None:
+        """The supply is back after a dip that the board may or may not have ridden through."""
+        for since in self.since.values():
+            since.sure = since.sure and stamp
 
     def possible_now(self, needs: Needs) -> bool:
         return self.since[needs].possible is not None
@@ -117,9 +122,10 @@ class Conditions:
         }
         if status[Needs.LOST][0] and self.since[Needs.LOST].possible is None:
             self._before_loss = (stamp, {n: Since(s.possible, s.sure) for n, s in self.since.items()})
+        if self.since[Needs.LOW].sure is not None and not status[Needs.LOW][1]:
+            self.not_low_began = stamp
         for needs, (may, sure) in status.items():
             _follow(self.since[needs], may, sure, stamp)
-        _follow(self.not_low, not status[Needs.LOW][1], not status[Needs.LOW][0], stamp)
         if not status[Needs.LOST][0] and self._before_loss is not None:
             self._forgive_short_loss(stamp)
             self._before_loss = None

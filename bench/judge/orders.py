@@ -27,12 +27,15 @@ EVENT_REQUIREMENT: Mapping[str, str] = {
 }
 
 
+_LONG_AGO = Stamp(-NEVER_US, 0)
+
+
 @dataclass(slots=True)
 class Call:
     """A call's state at the board's terminal, and when it last changed."""
 
     on: bool = False
-    stamp: Stamp = Stamp(-NEVER_US, 0)
+    stamp: Stamp = _LONG_AGO
 
 
 def wanted(output: Output, policy: Policy, calls: Mapping[str, Call]) -> bool:

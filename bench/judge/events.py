@@ -1,0 +1,56 @@
+"""What the tracker is fed: stimuli as read back, and settled changes of outputs.
+
+Instants are `Stamp`s in true microseconds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Union
+
+from bench.judge.window import Stamp
+from bench.trace.records import Value
+
+
+@dataclass(frozen=True, slots=True)
+class CallMoved:
+    """A thermostat call at the board's terminal went on or off."""
+
+    call: str
+    on: bool
+    stamp: Stamp
+
+
+@dataclass(frozen=True, slots=True)
+class SensorMoved:
+    """A sensor's signal at the board's terminal became `value`."""
+
+    sensor: str
+    value: Value
+    stamp: Stamp
+
+
+@dataclass(frozen=True, slots=True)
+class SupplyMoved:
+    """The board's 24 VAC supply came or went."""
+
+    on: bool
+    stamp: Stamp
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """An output settled at a new level; the moment is its first edge."""
+
+    output: str
+    on: bool
+    stamp: Stamp
+
+
+Stimulus = Union[CallMoved, SensorMoved, SupplyMoved]
+Event = Union[CallMoved, SensorMoved, SupplyMoved, Change]
+
+
+def instant_us(event: Event) -> int:
+    """When an event is processed: a stimulus at its earliest, a change at its latest instant."""
+    return event.stamp.latest_us if isinstance(event, Change) else event.stamp.earliest_us

@@ -1,0 +1,227 @@
+"""When nothing that was possible allows what was seen: what failed, and how to go on.
+
+The judge goes on from the nearest possibility: the one that explains best what
+is seen next, and among those the least time by which one interval must be
+stretched, then the order of the requirements.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from functools import partial
+
+from bench.judge import orders
+from bench.judge.book import WHOLE_BOARD, Book, Missing
+from bench.judge.events import Change, instant_us
+from bench.judge.findings import REQUIREMENTS
+from bench.judge.modes import Due, dues, fire
+from bench.judge.possibility import Possibility
+from bench.judge.tracker import Tracker
+from bench.judge.window import Window, at
+from firmware_ref.machine import Needs
+from firmware_ref.parameters import Mode, Policy
+
+#: How far a candidate is followed to see whether it explains what comes next.
+LOOK_AHEAD_US = 1_500_000
+#: Changes this close together may be one event on several outputs.
+TOGETHER_US = 150_000
+
+
+@dataclass(slots=True)
+class _Probe(Book):
+    """A book that only counts: used while a candidate is tried out."""
+
+    failures: int = 0
+
+    def early(self, *args: object, **kwargs: object) -> None:  # type: ignore[override]
+        self.failures += 1
+
+    def not_allowed(self, change: Change, requirement: str, mode: Mode, wrong: tuple[str, ...] = ()) -> None:  # type: ignore[override]
+        self.failures += 1
+        self.wrong.update(dict.fromkeys(wrong, self))  # type: ignore[arg-type]
+
+    def missing(self, overdue: list[Missing]) -> None:
+        self.failures += len(overdue)
+        for m in overdue:
+            self.wrong[m.output] = self  # type: ignore[assignment]
+
+    def moved(self, *args: object) -> None:
+        pass
+
+    def stimulus(self, event: object) -> None:
+        pass
+
+    def held(self, *args: object) -> None:
+        pass
+
+    def kept(self, event: object) -> None:
+        pass
+
+    def restarted(self, *args: object) -> None:
+        pass
+
+    def wrong_again(self, output: str, requirement: str) -> None:
+        self.failures += 1
+
+    def right_again(self, change: Change) -> bool:
+        self.wrong.pop(change.output)
+        return False
+
+
+@dataclass(slots=True)
+class Candidate:
+    """One way to go on.  `rank` breaks ties among those that explain the future equally well."""
+
+    go_on: Possibility
+    rank: tuple[float, ...]
+    book: Callable[[Book], object]
+    wrong: list[str] = field(default_factory=list)
+
+
+def resolve(
+    tracker: Tracker, possibilities: list[Possibility], change: Change | None, now_us: int
+) -> list[Possibility]:
+    """Book what failed and say what to go on with."""
+    if change is None:
+        candidates = [_missing(tracker, p) for p in possibilities]
+    else:
+        candidates = [c for p in possibilities for c in _explanations(tracker, p, change)]
+    best = (
+        min(candidates, key=lambda c: (_surprises(tracker, c, now_us), *c.rank))
+        if len(candidates) > 1
+        else candidates[0]
+    )
+    best.book(tracker.book)
+    return [best.go_on]
+
+
+def _surprises(tracker: Tracker, candidate: Candidate, now_us: int) -> int:
+    """How much of what is seen next the candidate does not explain."""
+    probe = _Probe(tracker.book.parameters, tracker.book.zero_us, tracker.book.decision)
+    probe.wrong = dict.fromkeys([*tracker.book.wrong, *candidate.wrong], probe)  # type: ignore[arg-type]
+    trial = tracker.fork([candidate.go_on], probe, _stay)
+    trial.run(now_us + LOOK_AHEAD_US)
+    return probe.failures
+
+
+def _stay(
+    tracker: Tracker, possibilities: list[Possibility], change: Change | None, now_us: int
+) -> list[Possibility]:
+    """Count and go on as if nothing had happened; no further search."""
+    p = possibilities[0]
+    if change is None:
+        _missing(tracker, p).book(tracker.book)
+    else:
+        tracker.book.not_allowed(change, "follow", p.mode, (change.output,))
+    return [p]
+
+
+def _missing(tracker: Tracker, p: Possibility) -> Candidate:
+    outputs = tracker.world.parameters.outputs
+    names = tracker.overdue(p)
+    overdue = [Missing(o.name, e, p.mode) for o, e in zip(outputs, p.expects, strict=True) if o.name in names]
+    order = min((REQUIREMENTS.index(m.expect.requirement) for m in overdue), default=0)
+    return Candidate(p, (len(overdue), order), lambda book: book.missing(overdue), names)
+
+
+def _explanations(tracker: Tracker, p: Possibility, change: Change) -> list[Candidate]:
+    place = next(i for i, o in enumerate(tracker.world.parameters.outputs) if o.name == change.output)
+    found = [_unordered(tracker, p, change, place)]
+    for due in dues(p, tracker.world):
+        found += _too_early(tracker, p, change, place, due)
+    found += _forgotten_hold(tracker, p, change, place)
+    found += _rebooted(tracker, p, change)
+    return found
+
+
+def _unordered(tracker: Tracker, p: Possibility, change: Change, place: int) -> Candidate:
+    """The output moved by itself, or its own order was carried out too early."""
+    output, expect = tracker.world.parameters.outputs[place], p.expects[place]
+    if change.on == expect.want and expect.due is not None and change.stamp.latest_us < expect.due.opens_us:
+        stretch = expect.due.opens_us - change.stamp.latest_us
+        due = expect.due
+        done = p.with_expect(place, replace(expect, by_entry=False))
+        rank = (0, stretch, REQUIREMENTS.index(expect.requirement))
+        return Candidate(
+            done, rank, partial(Book.early, change=change, requirement=expect.requirement, window=due)
+        )
+    lost = tracker.world.conditions.powered and tracker.world.conditions.surely(Needs.LOST)
+    requirement = orders.in_force(output, p, lost)
+    stays_wrong: tuple[str, ...] = (change.output,) if change.on != expect.want else ()
+    if requirement in WHOLE_BOARD:  # the others will follow it
+        stays_wrong = tuple(o.name for o in tracker.world.parameters.outputs)
+    return Candidate(
+        p, (1, 0, REQUIREMENTS.index(requirement)),
+        lambda book: book.not_allowed(change, requirement, p.mode, stays_wrong),
+        list(stays_wrong),
+    )  # fmt: skip
+
+
+def _too_early(tracker: Tracker, p: Possibility, change: Change, place: int, due: Due) -> list[Candidate]:
+    """A timer ran out too early, and the output answered."""
+    if due.event == "supply_lost" or change.stamp.latest_us >= due.window.opens_us:
+        return []
+    output = tracker.world.parameters.outputs[place]
+    stretch = due.window.opens_us - change.stamp.latest_us
+    found = []
+    for q in fire(p, Due(due.event, _now(due.window, change), None), tracker.world):
+        if not q.expects[place].admits(change.on, change.stamp):
+            continue
+        expect = q.expects[place]
+        requirement = expect.requirement
+        window = due.window.plus(orders.react(output, change.on), tracker.world.rate_ppm)
+        ghost = p.ghost
+        if due.event == "hold_over" and ghost is not None and ghost.admits(change.stamp):
+            requirement = "re-leak"
+        q = tracker.released(q, change) if due.event == "hold_over" else q
+        rank = (0, stretch, REQUIREMENTS.index(requirement))
+        found.append(Candidate(q, rank, lambda book, r=requirement, w=window: book.early(change, r, w)))
+    return found
+
+
+def _now(window: Window, change: Change) -> Window:
+    here = at(change.stamp)
+    return Window(here.low, here.high, window.origin, causal=False)
+
+
+def _forgotten_hold(tracker: Tracker, p: Possibility, change: Change, place: int) -> list[Candidate]:
+    """The hold ran on through a re-leak, and ended with the leak still there or just gone."""
+    ghost = p.ghost
+    if ghost is None or p.state not in ("leak_active", "leak_active_lost"):
+        return []
+    output = tracker.world.parameters.outputs[place]
+    if not ghost.plus(orders.react(output, change.on), tracker.world.rate_ppm).admits(change.stamp):
+        return []
+    q = fire(replace(p, state="post_leak_hold"), Due("hold_over", _now(ghost, change), None), tracker.world)[
+        0
+    ]
+    if not q.expects[place].admits(change.on, change.stamp):
+        return []
+    q = tracker.released(q, change)
+    rank = (0, 0, REQUIREMENTS.index("re-leak"))
+    return [Candidate(q, rank, lambda book: book.not_allowed(change, "re-leak", p.mode))]
+
+
+def _rebooted(tracker: Tracker, p: Possibility, change: Change) -> list[Candidate]:
+    """The board restarted by itself: at least two outputs went to where they are without supply."""
+    outputs = tracker.world.parameters.outputs
+    if p.supplied is None or p.state == "unpowered":
+        return []
+    near = {
+        e.output: e.on
+        for e in tracker.queue[max(0, tracker.place - 1) :]
+        if isinstance(e, Change) and instant_us(e) - change.stamp.latest_us <= TOGETHER_US
+    }
+    asleep = [o for o in outputs if o.name in near and near[o.name] == (o.modes[Mode.UNPOWERED] is Policy.ON)]
+    if len(asleep) < 2 or change.output not in near:
+        return []
+    expects = tuple(
+        orders.without_supply(o, e, Mode.START_UP) for o, e in zip(outputs, p.expects, strict=True)
+    )
+    q = replace(
+        p, state="unpowered", entered=at(change.stamp), event="supply_lost", supplied=change.stamp, expects=expects,
+        hold=None, hold_before=None, left_us=None, ghost=None, mitigation=None, opened=frozenset(),
+    )  # fmt: skip
+    rank = (2, 0, REQUIREMENTS.index("supply"))
+    return [Candidate(q, rank, lambda book: book.not_allowed(change, "supply", p.mode))]

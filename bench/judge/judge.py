@@ -1,0 +1,217 @@
+"""The verdict: one pass over a closed trace, a pure function of trace and profile."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from bench.errors import TraceError
+from bench.judge import clock as clocks
+from bench.judge import failures
+from bench.judge.book import Book
+from bench.judge.feed import Feed
+from bench.judge.findings import Finding, Judgement
+from bench.judge.tracker import Tracker
+from bench.judge.window import Stamp
+from bench.trace.records import Clock, Edge, End, Readback, Snapshot, Trace
+from firmware_ref.parameters import MITIGATING, Mode, Parameters, Policy
+
+LOOPBACK_HINT = "; or the fixture's own input: check with the loop-back plug"
+
+_ORDER = {"fail": 0, "inconclusive": 1, "pass": 2}
+_BOTH_MODES = frozenset(MITIGATING)
+
+
+def clock_of(trace: Trace) -> clocks.ClockFit:
+    """The rate of a trace's clock, fitted over the whole run."""
+    if trace.header.clock == "exact":
+        return clocks.EXACT
+    return clocks.fit([r for r in trace.records if isinstance(r, Clock)])
+
+
+def judge_trace(
+    trace: Trace, parameters: Parameters, decision: str | None = None, *, live: bool = False
+) -> Judgement:
+    """Judge a trace against a profile's parameters.
+
+    `decision`: `guarded` or `simple`, None takes the profile's.  `live`: the
+    run has just ended here, so that a stopped one is `stopped`; a stored trace
+    of a stopped or killed run is failed if anything failed, else inconclusive.
+    Raises TraceError if the trace does not begin with a snapshot of the safe
+    state.
+    """
+    decision = decision or parameters.decision
+    fit = clock_of(trace)
+    snapshot = trace.snapshot
+    if snapshot is None:
+        return _nothing(trace, decision, live)
+    check_safe_state(snapshot)
+    zero = Stamp(fit.true_us(snapshot.tick_us), 0)
+    book = Book(parameters, zero.mid_us, decision)
+    feed = Feed(parameters, fit, book)
+    tracker = Tracker.start(parameters, fit.rate_ppm, zero, feed.start(snapshot), book, failures.resolve)
+    events = [event for record in trace.records for event in feed.record(record)]
+    end_us = fit.true_us(_last_tick(trace))
+    events += feed.settle(end_us + parameters.timing.glitch_us + 1)
+    tracker.push(events)
+    tracker.run(end_us)
+    return _conclude(trace, parameters, book, feed, decision, live, (end_us - zero.mid_us) / 1e6)
+
+
+def check_safe_state(snapshot: Snapshot) -> None:
+    """A trace begins with everything open and unpowered; anything else raises TraceError."""
+    for channel, value in snapshot.values.items():
+        kind = channel.partition(".")[0]
+        safe = {"call": ("off",), "main": ("open",), "board": ("open",), "sensor": ("open",)}.get(kind)
+        if channel == "sense.board":
+            safe = ("off",)
+        if safe is not None and value not in safe:
+            raise TraceError(
+                f"the snapshot has {channel} {value}; a run begins in the safe state, with {channel} {safe[0]}"
+            )
+
+
+def _last_tick(trace: Trace) -> int:
+    ticks = [0]
+    for record in trace.records:
+        if isinstance(record, (Snapshot, Clock, End)):
+            ticks.append(record.tick_us)
+        elif isinstance(record, (Edge, Readback)):
+            ticks.append(record.latest_us)
+    return max(ticks)
+
+
+def _nothing(trace: Trace, decision: str, live: bool) -> Judgement:
+    end = trace.end
+    verdict, reason = "inconclusive", "the run ended before anything was read"
+    if end is not None and end.reason == "bench-fault":
+        verdict, reason = "bench-fault", end.text or reason
+    elif end is not None and end.reason == "stopped" and live:
+        verdict, reason = "stopped", "the run was stopped before anything was read"
+    return Judgement(verdict, reason, (), (), (), (), 0.0, decision)
+
+
+def _conclude(
+    trace: Trace, parameters: Parameters, book: Book, feed: Feed, decision: str, live: bool, seconds: float
+) -> Judgement:
+    survey = trace.header.procedure.get("judged") is False
+    findings = sorted(book.findings, key=lambda f: (_ORDER[f.verdict], f.at_s))
+    unanswered = feed.supplied and not any(feed.edges.values())
+    if trace.header.loopback_record is None:
+        for finding in findings:
+            if finding.verdict == "fail" and finding.output and feed.edges.get(finding.output, 1) <= 1:
+                finding.text += LOOPBACK_HINT
+    if unanswered or survey:
+        findings = [_undecided(f) for f in findings]
+    not_judged = list(parameters.not_stated)
+    if survey:
+        not_judged = ["everything: a survey measures and does not judge", *not_judged]
+    failed = [f for f in findings if f.verdict == "fail"]
+    unproven = [] if survey else unproven_of(parameters, book)
+    verdict, reason = _verdict(trace, findings, failed, unproven, unanswered, survey, live)
+    return Judgement(
+        verdict=verdict,
+        reason=reason,
+        findings=tuple(findings),
+        not_exercised=tuple(_not_exercised(parameters, findings, unproven)),
+        not_judged=tuple(not_judged),
+        cannot_show=cannot_show(parameters),
+        board_seconds=seconds,
+        decision=decision,
+    )
+
+
+def _undecided(finding: Finding) -> Finding:
+    return replace(finding, verdict="inconclusive") if finding.verdict == "fail" else finding
+
+
+def _verdict(
+    trace: Trace,
+    findings: list[Finding],
+    failed: list[Finding],
+    unproven: list[str],
+    unanswered: bool,
+    survey: bool,
+    live: bool,
+) -> tuple[str, str]:
+    end = trace.end
+    first = failed[0].text if failed else ""
+    if end is not None and end.reason == "bench-fault":
+        return "bench-fault", end.text or "the bench could not be trusted any more"
+    if end is not None and end.reason == "stopped" and live:
+        return "stopped", "the run was stopped" + (f"; failed so far: {first}" if failed else "")
+    if survey:
+        return "inconclusive", "a survey measures and does not judge"
+    if unanswered:
+        return (
+            "inconclusive",
+            "no output ever answered although the board had supply: check the hook-up and the profile",
+        )
+    if failed:
+        more = f" (and {len(failed) - 1} more)" if len(failed) > 1 else ""
+        return "fail", f"{failed[0].requirement}: {first}{more}"
+    if end is None or end.reason == "stopped":
+        return "inconclusive", "the run did not come to its end"
+    open_ones = [f for f in findings if f.verdict == "inconclusive"]
+    if open_ones:
+        return "inconclusive", f"too near a limit to tell: {open_ones[0].text}"
+    if unproven:
+        return "inconclusive", f"partial run: not proven: {', '.join(unproven)}"
+    return "pass", "everything that the profile demands was proven"
+
+
+def unproven_of(parameters: Parameters, book: Book) -> list[str]:
+    """What `must_prove` demands and no passed finding shows."""
+    return [item for item in parameters.must_prove if not _is_proven(item, parameters, book)]
+
+
+def _is_proven(item: str, parameters: Parameters, book: Book) -> bool:
+    name, _, output = item.partition(":")
+    found = [p for p in book.proven if p[0] == name and (not output or p[1] == output)]
+    if name in ("blocked", "forced") and output:
+        return {p[2] for p in found} >= _BOTH_MODES
+    if name == "follow" and output:
+        return {(name, output, True), (name, output, False)} <= book.directions
+    return bool(found)
+
+
+def applicable(parameters: Parameters) -> list[str]:
+    """Everything this profile's board can be tested for, as NAME or NAME:OUTPUT."""
+    rules, items = parameters.rules, ["power-up"]
+    for output in parameters.outputs:
+        if output.call is not None:
+            items.append(f"follow:{output.name}")
+        if output.modes[Mode.NORMAL] is Policy.FOLLOW and output.modes[Mode.LEAK_ACTIVE] is not Policy.FOLLOW:
+            held = "blocked" if output.modes[Mode.LEAK_ACTIVE] is Policy.OFF else "forced"
+            items += [f"trip:{output.name}", f"{held}:{output.name}"]
+    items += ["hold", "re-leak"]
+    if any(s.lost_by for s in parameters.sensors):
+        items += ["loss", "kept-on-loss", "latch" if rules.latching else "return"]
+    if any(o.restart for o in parameters.outputs):
+        items.append("restart")
+    return [*items, "supply", "level"]
+
+
+def _not_exercised(parameters: Parameters, findings: list[Finding], unproven: list[str]) -> list[str]:
+    seen = {(f.requirement, f.output) for f in findings}
+    names = {f.requirement for f in findings}
+    missing = []
+    for item in applicable(parameters):
+        name, _, output = item.partition(":")
+        if (name, output) not in seen if output else name not in names:
+            missing.append(item)
+    return missing + [u for u in unproven if u not in missing and not _seen(u, seen, names)]
+
+
+def _seen(item: str, seen: set[tuple[str, str | None]], names: set[str]) -> bool:
+    name, _, output = item.partition(":")
+    return (name, output) in seen if output else name in names
+
+
+def cannot_show(parameters: Parameters) -> tuple[str, ...]:
+    """What no run on this bench can prove."""
+    half_ms = 500 / parameters.frequency_hz
+    return (
+        f"a pulse on a 24 VAC terminal shorter than one half cycle ({half_ms:.1f} ms)",
+        "the sensing element itself: the fixture plays the sensor",
+        "what the equipment behind the terminals does",
+    )

@@ -1,0 +1,279 @@
+"""Which events may fall when, and what a possibility becomes when one does.
+
+Works on the table derived from the reference machine (`firmware_ref.machine`);
+nothing here knows outputs beyond handing them to `bench.judge.orders`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from bench.judge.conditions import Conditions
+from bench.judge.orders import Call, on_entry, without_supply
+from bench.judge.possibility import Expect, Possibility
+from bench.judge.window import Limit, Stamp, Window, at, later, limit_at
+from firmware_ref.machine import MODES, WATCH, Memory, Needs, Watch, targets
+from firmware_ref.parameters import MITIGATING, Mode, Parameters
+
+_FAULTY = ("leak_active_lost", "post_leak_hold_lost", "sensor_fault", "sensor_fault_latched")
+_SUPPLY_LOST = Watch("supply_lost", "ride_through", Needs.SUPPLY)
+
+
+@dataclass(slots=True)
+class World:
+    """What is known of the stimuli at the present moment: the same for every possibility."""
+
+    parameters: Parameters
+    rate_ppm: int
+    conditions: Conditions
+    calls: dict[str, Call]
+    cut: Stamp | None = None
+
+    def fork(self) -> World:
+        calls = {name: Call(c.on, c.stamp) for name, c in self.calls.items()}
+        return World(self.parameters, self.rate_ppm, self.conditions.fork(), calls, self.cut)
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """An event that may fall in `window`; its qualification began in `base`."""
+
+    event: str
+    window: Window
+    base: Window | None
+
+
+def dues(p: Possibility, world: World) -> Iterator[Due]:
+    """The events that this possibility waits for, given the stimuli so far."""
+    if world.cut is not None and p.state != "unpowered":
+        yield Due(
+            "supply_lost", at(world.cut).plus(world.parameters.timing.ride_through, world.rate_ppm), None
+        )
+    for watch in WATCH[p.state]:
+        due = _due(p, watch, world)
+        if due is not None:
+            yield due
+
+
+def _due(p: Possibility, watch: Watch, world: World) -> Due | None:
+    timing, rules, rate = world.parameters.timing, world.parameters.rules, world.rate_ppm
+    if watch.needs is Needs.SUPPLY:
+        if p.supplied is None:
+            return None
+        needed = timing.boot if watch.timer == "boot" else timing.warm_up
+        window = at(p.supplied).plus(needed, rate)
+        if watch.event == "warmed_up":
+            if rules.check_before_normal and world.conditions.surely(Needs.HIGH):
+                return None
+            window = window.not_before(p.entered.low)
+        return Due(watch.event, window, None)
+    if watch.needs is Needs.HOLD:
+        return _hold_due(p, world)
+    since = world.conditions.since[watch.needs]
+    if since.possible is None:
+        return None
+    high = None if since.sure is None else limit_at(since.sure)
+    origin = since.sure or since.possible
+    if watch.event == "returned":
+        if rules.return_only_when == "not-high" and world.conditions.possible_now(Needs.HIGH):
+            if world.conditions.surely(Needs.HIGH):
+                return None
+            high = None
+        window = Window(limit_at(since.possible), high, origin).plus(timing.return_, rate)
+        return Due("returned", window.not_before(p.entered.low), None)
+    if high is not None:
+        high = _qualifies_from(p, watch, world, high)
+    base = Window(limit_at(since.possible), high, origin)
+    span = timing.clear if watch.event == "cleared" else world.parameters.qualification(watch.timer)
+    window = base.plus(span, rate).not_before(p.entered.low)
+    return Due(watch.event, window, base)
+
+
+def _qualifies_from(p: Possibility, watch: Watch, world: World, sure: Limit) -> Limit | None:
+    """The latest start of a qualification whose condition surely holds from `sure` on."""
+    timing, rate = world.parameters.timing, world.rate_ppm
+    if p.state == "start_up" and p.supplied is not None:
+        sure = later(sure, limit_at(p.supplied).plus(timing.warm_up.max_us, rate))
+    if p.state in _FAULTY and watch.event == "tripped":  # the sensor must first count as good again
+        if timing.return_ is None:
+            return None
+        sure = sure.plus(timing.return_.max_us, rate)
+    if p.entered.high is None:
+        return None if watch.event == "cleared" else sure
+    return later(sure, p.entered.high)
+
+
+def _hold_due(p: Possibility, world: World) -> Due | None:
+    rules = world.parameters.rules
+    if p.hold is None or (p.state == "post_leak_hold_lost" and rules.hold_when_lost not in ("run", None)):
+        return None
+    window = p.hold
+    if p.state == "post_leak_hold_lost" and rules.hold_when_lost is None:
+        window = replace(window, high=None)
+    if rules.hold_ends_only_when == "low" and not world.conditions.surely(Needs.LOW):
+        if not world.conditions.possible_now(Needs.LOW):
+            return None
+        window = replace(window, high=None)
+    return Due("hold_over", window.not_before(p.entered.low), None)
+
+
+def fire(p: Possibility, due: Due, world: World) -> list[Possibility]:
+    """What the possibility becomes if the event falls within its window."""
+    memory = Memory(p.mitigation, p.latched)
+    reached = []
+    for state in targets(p.state, due.event, world.parameters.rules, memory):
+        q = _entered(p, state, due, world)
+        if q.state == "post_leak_hold" and not world.conditions.surely(Needs.LOW):
+            q = hold_on_condition(q, due.window.origin, world)
+        reached.append(q)
+    return reached
+
+
+def _entered(p: Possibility, state: str, due: Due, world: World) -> Possibility:
+    event, entered = due.event, due.window
+    timing, rate = world.parameters.timing, world.rate_ppm
+    expects = order_outputs(p, MODES[state], event, entered, due.base, world)
+    q = replace(p, state=state, entered=entered, event=event, expects=expects, opened=frozenset())
+    if state == "sensor_fault_latched":
+        q = replace(q, latched=True)
+    elif state == "start_up":
+        q = replace(q, latched=False, mitigation=None)
+    if event == "cleared" or (state == "post_leak_hold" and p.state == "sensor_fault"):
+        return replace(q, hold=entered.plus(timing.hold, rate), hold_before=None, left_us=None)
+    if event == "tripped":
+        ghost = (p.hold_before or p.hold) if p.state.startswith("post_leak_hold") else p.ghost
+        return replace(q, hold=None, hold_before=None, left_us=None, ghost=ghost)
+    if event == "lost" and p.state == "post_leak_hold":
+        return _hold_at_loss(p, q, world)
+    if state == "post_leak_hold" and q.left_us is not None:
+        low, high = entered.low, entered.high
+        if event == "booted" and p.supplied is not None:  # runs on from anywhere in the start-up
+            low = limit_at(p.supplied)
+            high = low.plus(timing.warm_up.max_us, rate)
+        window = Window(
+            low.plus(q.left_us[0], rate),
+            None if high is None else high.plus(q.left_us[1], rate),
+            entered.origin,
+            causal=False,
+        )
+        if q.hold is not None:  # not stated whether it stood still or ran on
+            window = window.hull(q.hold)
+        return replace(q, hold=window, left_us=None)
+    if event == "supply_lost":
+        return _remember(p, q, world)
+    if MODES[state] not in MITIGATING:
+        return replace(q, hold=None, hold_before=None, left_us=None, ghost=None)
+    if event == "returned" and state == "leak_active":
+        return replace(q, hold=None, hold_before=None, left_us=None)
+    return q
+
+
+def order_outputs(
+    p: Possibility, mode: Mode, event: str, entered: Window, base: Window | None, world: World
+) -> tuple[Expect, ...]:
+    """The orders of all outputs after a change to `mode`."""
+    if event == "supply_lost" or world.cut is not None:
+        return p.expects  # nothing is judged until the supply is back
+    return tuple(
+        on_entry(output, old, p, mode, event, entered, base, world.calls, world.rate_ppm)
+        for output, old in zip(world.parameters.outputs, p.expects, strict=True)
+    )
+
+
+def _hold_at_loss(p: Possibility, q: Possibility, world: World) -> Possibility:
+    rule = world.parameters.rules.hold_when_lost
+    if rule == "run" or p.hold is None:
+        return q
+    if rule == "restart":
+        return replace(q, hold=None, left_us=None)
+    left = _left(p.hold, world.conditions.since[Needs.LOST].possible or p.entered.origin, q.entered)
+    return replace(q, hold=None if rule == "pause" else p.hold, left_us=left)
+
+
+def _left(hold: Window, began: Stamp, stopped: Window) -> tuple[int, int]:
+    """Least and most that is left of a hold stopped between `began` and the end of `stopped`."""
+    last = hold.low.first_us if stopped.high is None else stopped.high.last_us
+    least = max(0, hold.low.first_us - last)
+    most = (1 << 60) if hold.high is None else max(0, hold.high.last_us - began.earliest_us)
+    return least, most
+
+
+def _remember(p: Possibility, q: Possibility, world: World) -> Possibility:
+    """What the board still knows when its supply is gone for good."""
+    rule = world.parameters.rules.after_supply_loss
+    kept: str | None = None
+    left = None
+    if p.mode is Mode.LEAK_ACTIVE and rule != "forget":
+        kept = "leak"
+    elif p.mode is Mode.POST_LEAK_HOLD and rule != "forget":
+        kept = "hold" if rule == "resume" else "leak"
+        if kept == "hold" and p.hold is not None and world.cut is not None:
+            left = _left(p.hold, world.cut, q.entered)
+    return replace(
+        q, mitigation=kept, hold=None, hold_before=None, left_us=left, ghost=None, supplied=None
+    )  # fmt: skip
+
+
+def hold_on_condition(p: Possibility, stamp: Stamp, world: World) -> Possibility:
+    """The hold while the sensors are not, or not surely, low, and when they are low again.
+
+    `hold_on_band`: continue, pause (what is left runs from low again), restart
+    (a full hold from low again); not stated: any of them.  A disturbance
+    shorter than the trip's min may go unseen.
+    """
+    rules, timing, rate = world.parameters.rules, world.parameters.timing, world.rate_ppm
+    if (
+        p.state != "post_leak_hold"
+        or rules.hold_on_band == "continue"
+        or world.conditions.possible_now(Needs.LOST)
+    ):
+        return p
+    if not world.conditions.surely(Needs.LOW):
+        if p.hold is None or p.hold_before is not None:
+            return p
+        trip = world.parameters.qualification("trip")
+        unseen_us = trip.min_us if trip is not None else 0
+        may_run = (
+            rules.hold_on_band is None
+            or world.conditions.possible_now(Needs.LOW)
+            or p.hold.low.first_us <= stamp.latest_us + unseen_us
+        )
+        return replace(p, hold=replace(p.hold, high=None) if may_run else None, hold_before=p.hold)
+    before = p.hold_before
+    if before is None:
+        return p
+    began = world.conditions.not_low_began or p.entered.origin
+    gone_us = max(0, stamp.latest_us - began.earliest_us)
+    fresh = at(stamp).plus(timing.hold, rate)
+    paused = Window(
+        before.low.plus(max(0, stamp.earliest_us - began.latest_us), 0),
+        None if before.high is None else before.high.plus(gone_us, rate),
+        before.origin,
+        before.causal,
+    )
+    hold = paused if rules.hold_on_band == "pause" else fresh
+    if rules.hold_on_band is None:
+        hold = before.hull(paused).hull(fresh)
+    trip = world.parameters.qualification("trip")
+    if trip is None or gone_us < trip.min_us:
+        hold = before.hull(hold)
+    return replace(p, hold=hold, hold_before=None)
+
+
+def powered_again(p: Possibility, stamp: Stamp, off: tuple[int, int], world: World) -> Sequence[Possibility]:
+    """An unpowered board whose supply is back after `off` (least, most us): its latch may be reset."""
+    reset = world.parameters.rules.reset_supply_off_us
+    booting = replace(p, supplied=stamp, opened=frozenset())
+    if not p.latched or reset is None or off[1] < reset:
+        return [booting]
+    free = replace(booting, latched=False)
+    return [free] if off[0] >= reset else [booting, free]
+
+
+def initial(world: World, snapshot: Stamp, levels: Mapping[str, bool]) -> Possibility:
+    """A board without supply, whatever its outputs read."""
+    expects = tuple(
+        without_supply(o, Expect(want=levels[o.name]), Mode.START_UP) for o in world.parameters.outputs
+    )
+    return Possibility(state="unpowered", entered=at(snapshot), event="supply_lost", expects=expects)

@@ -1,0 +1,394 @@
+"""Everything the board may be doing, followed through the events of a run.
+
+Stimuli and settled changes of outputs go in, in any batches; they are
+processed in order of time, a stimulus at its earliest instant and a change at
+its latest, so that a change that may be the answer to a stimulus is never
+tried before it.  What was allowed before a stimulus stays allowed within its
+own window, so overlapping events need no tie rule.
+
+Between events time moves in steps to the next instant at which a timer's
+window opens (the possibility goes on two ways), or closes, or an output is
+overdue (the possibility ends).  Possibilities that differ only in *when* are
+replaced by their hull; what is left is bounded by states times memory.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+
+from bench.judge import orders
+from bench.judge.book import Book
+from bench.judge.conditions import Conditions
+from bench.judge.events import CallMoved, Change, Event, SensorMoved, SupplyMoved, instant_us
+from bench.judge.modes import Due, World, dues, fire, hold_on_condition, initial, powered_again
+from bench.judge.possibility import NEVER_US, Possibility, hull
+from bench.judge.window import Stamp, limit_at
+from firmware_ref.machine import Needs
+from firmware_ref.parameters import MITIGATING, Mode, Output, Parameters, Policy
+
+
+@dataclass(slots=True)
+class Live:
+    """A possibility with the events it waits for, worked out once."""
+
+    p: Possibility
+    dues: list[Due]
+
+
+@dataclass(slots=True)
+class Watched:
+    """A stimulus that must change nothing until `until_us`; then `book` says what was proven."""
+
+    until_us: int
+    book: Callable[[], None]
+
+
+#: Decides what to go on with when nothing that was possible allows what was seen.
+Failed = Callable[["Tracker", "list[Possibility]", "Change | None", int], "list[Possibility]"]
+
+
+@dataclass(slots=True)
+class Tracker:
+    """Follows one board.  `failed` is called when no possibility is left."""
+
+    world: World
+    book: Book
+    levels: dict[str, bool]
+    failed: Failed
+    now_us: int
+    lives: list[Live] = field(default_factory=list)
+    queue: list[Event] = field(default_factory=list)
+    place: int = 0
+    watched: dict[str, Watched] = field(default_factory=dict)
+    most: int = 0
+
+    @classmethod
+    def start(
+        cls,
+        parameters: Parameters,
+        rate_ppm: int,
+        snapshot: Stamp,
+        levels: dict[str, bool],
+        book: Book,
+        failed: Failed,
+    ) -> Tracker:
+        world = World(
+            parameters, rate_ppm, Conditions(parameters), {c: orders.Call() for c in parameters.calls}
+        )
+        tracker = cls(world, book, dict(levels), failed, snapshot.earliest_us)
+        tracker.keep([initial(world, snapshot, levels)])
+        return tracker
+
+    def fork(self, possibilities: list[Possibility], book: Book, failed: Failed) -> Tracker:
+        """An independent tracker that goes on from here with other possibilities."""
+        tracker = Tracker(self.world.fork(), book, dict(self.levels), failed, self.now_us)
+        tracker.queue, tracker.place = self.queue, self.place
+        tracker.keep(possibilities)
+        return tracker
+
+    @property
+    def possibilities(self) -> list[Possibility]:
+        return [live.p for live in self.lives]
+
+    def keep(self, possibilities: list[Possibility]) -> None:
+        """Go on with these, those that differ only in *when* replaced by their hull."""
+        merged: dict[object, Possibility] = {}
+        for p in possibilities:
+            key = p.key()
+            known = merged.get(key)
+            if known is None:
+                merged[key] = p
+                continue
+            both = hull(known, p)
+            if replace(both, opened=known.opened) != known:  # else it adds nothing
+                merged[key] = both
+        self.lives = [Live(p, list(dues(p, self.world))) for p in merged.values()]
+        self.most = max(self.most, len(self.lives))
+
+    def push(self, events: list[Event]) -> None:
+        """Add events; they may come in any order but not before what was processed."""
+        rest = self.queue[self.place :] + events
+        rest.sort(key=lambda e: (instant_us(e), isinstance(e, Change)))
+        self.queue, self.place = rest, 0
+
+    def run(self, until_us: int) -> None:
+        """Process everything up to and at `until_us`."""
+        while self.place < len(self.queue) and instant_us(self.queue[self.place]) <= until_us:
+            event = self.queue[self.place]
+            self.place += 1
+            self._advance(instant_us(event))
+            self._process(event)
+        self._advance(until_us)
+
+    # --- time ---------------------------------------------------------------
+
+    def _advance(self, to_us: int) -> None:
+        while (step := self._next_step()) <= to_us:
+            self.now_us = max(self.now_us, step)
+            self._open_windows()
+            self._end_watches()
+            self._end_ghosts()
+            self._bury()
+        self.now_us = max(self.now_us, to_us)
+
+    def _next_step(self) -> int:
+        step = min((w.until_us for w in self.watched.values()), default=NEVER_US)
+        outputs = self.world.parameters.outputs
+        for live in self.lives:
+            for due in live.dues:
+                if due.event not in live.p.opened:
+                    step = min(step, due.window.opens_us)
+                closes = due.window.closes_us
+                if closes is not None:
+                    step = min(step, closes + 1)
+            for output, expect in zip(outputs, live.p.expects, strict=True):
+                if (
+                    not expect.free
+                    and self.levels[output.name] != expect.want
+                    and output.name not in self.book.wrong
+                ):
+                    closes = self.now_us if expect.due is None else expect.due.closes_us
+                    if closes is not None:
+                        step = min(step, closes + 1)
+            if live.p.ghost is not None:
+                step = min(step, self.ghost_ends_us(live.p))
+        return step
+
+    def _open_windows(self) -> None:
+        fresh: list[Possibility] = []
+        for live in self.lives:
+            opened = {d.event for d in live.dues if d.window.opens_us <= self.now_us} - live.p.opened
+            if opened:
+                for due in live.dues:
+                    if due.event in opened:
+                        fresh += fire(live.p, due, self.world)
+                live.p = replace(live.p, opened=live.p.opened | opened)
+        if fresh:
+            self.keep(self.possibilities + fresh)
+
+    def _bury(self) -> None:
+        """End the possibilities that time has ruled out."""
+        alive = [live.p for live in self.lives if not self._timed_out(live) and not self.overdue(live.p)]
+        if len(alive) == len(self.lives):
+            return
+        if not alive:
+            # A timer that has surely run out while nothing else is possible has run out.
+            late = [live for live in self.lives if not self.overdue(live.p)]
+            alive = [q for live in late for d in self._closed(live) for q in fire(live.p, d, self.world)]
+            alive = [q for q in alive if not self.overdue(q)]
+        if not alive:
+            stuck = [live.p for live in self.lives if self.overdue(live.p)]
+            alive = self.failed(self, stuck or self.possibilities, None, self.now_us)
+        self.keep(alive)
+
+    def _closed(self, live: Live) -> list[Due]:
+        return [d for d in live.dues if (c := d.window.closes_us) is not None and self.now_us > c]
+
+    def _timed_out(self, live: Live) -> bool:
+        return bool(self._closed(live))
+
+    def overdue(self, p: Possibility) -> list[str]:
+        """Outputs that are not where this possibility needs them by now."""
+        return [
+            output.name
+            for output, expect in zip(self.world.parameters.outputs, p.expects, strict=True)
+            if output.name not in self.book.wrong and expect.overdue(self.levels[output.name], self.now_us)
+        ]
+
+    def _end_watches(self) -> None:
+        for name in [n for n, w in self.watched.items() if w.until_us <= self.now_us]:
+            self.watched.pop(name).book()
+
+    def ghost_ends_us(self, p: Possibility) -> int:
+        """When a hold that a re-leak cut off would have shown its end at the latest."""
+        assert p.ghost is not None
+        closes = p.ghost.closes_us
+        slowest = max(o.react_on.max_us for o in self.world.parameters.outputs)
+        return NEVER_US if closes is None else closes + slowest + 1
+
+    def _end_ghosts(self) -> None:
+        over = [p for p in self.possibilities if p.ghost is not None and self.ghost_ends_us(p) <= self.now_us]
+        if not over:
+            return
+        if all(p.mode in MITIGATING for p in self.possibilities) and not self.book.wrong:
+            self.book.restarted(over[0], self.now_us)
+        self.keep([replace(p, ghost=None) if p in over else p for p in self.possibilities])
+
+    # --- events -------------------------------------------------------------
+
+    def _process(self, event: Event) -> None:
+        if isinstance(event, Change):
+            self._change(event)
+            return
+        self.book.stimulus(event)
+        if isinstance(event, CallMoved):
+            self._call(event)
+        elif isinstance(event, SensorMoved):
+            self._sensor(event)
+        else:
+            self._supply(event)
+
+    def _change(self, change: Change) -> None:
+        place = next(i for i, o in enumerate(self.world.parameters.outputs) if o.name == change.output)
+        self.levels[change.output] = change.on
+        self.watched.pop(change.output, None)
+        if change.output in self.book.wrong:
+            self._wrong_moves(change, place)
+            return
+        ways = [(p, p.expects[place].admits(change.on, change.stamp)) for p in self.possibilities]
+        allowed = [(p, way) for p, way in ways if way]
+        if not allowed:
+            self.keep(self.failed(self, self.possibilities, change, self.now_us))
+            return
+        by_due = [(p, p.expects[place]) for p, way in allowed if way == "due"]
+        if by_due:
+            self.book.moved(change, by_due)
+        self.keep([self._moved(p, place, change, way) for p, way in allowed])
+
+    def _wrong_moves(self, change: Change, place: int) -> None:
+        """An output that a finding already names moves: rightly at last, or wrongly once more."""
+        right = [
+            p
+            for p in self.possibilities
+            if p.expects[place].want == change.on or p.expects[place].admits(change.on, change.stamp)
+        ]
+        if not right:
+            self.book.wrong_again(
+                change.output, orders.in_force(self._output(change), self.possibilities[0], self._lost())
+            )
+        elif self.book.right_again(change):
+            self.keep([self.released(p, change) for p in right])
+
+    def _output(self, change: Change) -> Output:
+        return self.world.parameters.output(change.output)
+
+    def _moved(self, p: Possibility, place: int, change: Change, way: str) -> Possibility:
+        expect = p.expects[place]
+        if way != "due" or not expect.by_entry:
+            return p
+        first = p.event == "hold_over" and expect.requirement == "hold"
+        p = p.narrowed(change.stamp)
+        p = p.with_expect(place, replace(p.expects[place], by_entry=False))
+        return self.released(p, change) if first else p
+
+    def released(self, p: Possibility, change: Change) -> Possibility:
+        """The first output followed again after the hold: the others must within react of it."""
+        expects = list(p.expects)
+        for place, output in enumerate(self.world.parameters.outputs):
+            expect = expects[place]
+            if output.name == change.output or expect.requirement != "hold" or expect.due is None:
+                continue
+            limit = limit_at(change.stamp).plus(orders.react(output, expect.want).max_us, self.world.rate_ppm)
+            due = replace(expect.due, high=limit, origin=change.stamp, causal=True)
+            expects[place] = replace(expect, due=due, requirement="release")
+        return replace(p, expects=tuple(expects))
+
+    def _call(self, event: CallMoved) -> None:
+        call = self.world.calls[event.call]
+        if call.on == event.on:
+            return
+        call.on, call.stamp = event.on, event.stamp
+        moved = []
+        for p in self.possibilities:
+            for place, output in enumerate(self.world.parameters.outputs):
+                if output.call == event.call:
+                    expect = orders.on_call(
+                        output, p.expects[place], p, call, event.stamp, self.world.rate_ppm
+                    )
+                    p = p.with_expect(place, expect)
+            moved.append(p)
+        self.keep(moved)
+        for output in self.world.parameters.outputs:
+            if output.call == event.call:
+                self._watch_block(output.name, event)
+
+    def _watch_block(self, name: str, event: CallMoved) -> None:
+        """A call change that the output must not show: proven once follow's limit has passed."""
+        self.watched.pop(name, None)
+        output = self.world.parameters.output(name)
+        limits = orders.follow(output, event.on)
+        until = event.stamp.latest_us + limits.max_us + limits.max_us * self.world.rate_ppm // 1_000_000
+
+        def prove() -> None:
+            policies = {p.policy(output) for p in self.possibilities}
+            free = any(e.free for p in self.possibilities for e in p.expects)
+            if (
+                len(policies) == 1
+                and Policy.FOLLOW not in policies
+                and not free
+                and name not in self.book.wrong
+            ):
+                held = next(iter(policies)) is Policy.ON
+                if held == self.levels[name] and held != event.on:
+                    self.book.held(output, event, self.possibilities, self._lost())
+
+        self.watched[name] = Watched(until, prove)
+
+    def _sensor(self, event: SensorMoved) -> None:
+        was_lost = self._lost()
+        self.world.conditions.read(event.sensor, event.value, event.stamp)
+        self.keep([self._under(p, event.stamp) for p in self.possibilities])
+        self.watched.pop("sensor", None)
+        if self._lost() and not was_lost:
+            self._watch_loss(event)
+
+    def _under(self, p: Possibility, stamp: Stamp) -> Possibility:
+        """The possibility at a stimulus: entered before it, every later event still to come."""
+        p = replace(p.narrowed(stamp), opened=frozenset())
+        return hold_on_condition(p, stamp, self.world)
+
+    def _lost(self) -> bool:
+        return self.world.conditions.powered and self.world.conditions.surely(Needs.LOST)
+
+    def _watch_loss(self, event: SensorMoved) -> None:
+        """A loss while mitigating must change nothing: proven once it has surely been noticed."""
+        loss = self.world.parameters.qualification("loss")
+        if loss is None or any(p.mode not in MITIGATING for p in self.possibilities):
+            return
+        slowest = max(o.react_off.max_us for o in self.world.parameters.outputs)
+        until = event.stamp.latest_us + loss.max_us + slowest + loss.max_us * self.world.rate_ppm // 1_000_000
+
+        def prove() -> None:
+            if all(p.mode in MITIGATING for p in self.possibilities) and not self.book.wrong:
+                self.book.kept(event)
+
+        self.watched["sensor"] = Watched(until, prove)
+
+    def _supply(self, event: SupplyMoved) -> None:
+        world, outputs = self.world, self.world.parameters.outputs
+        self.watched.clear()
+        if not event.on:
+            world.cut = event.stamp
+            self.keep([self._unfed(p, event.stamp) for p in self.possibilities])
+            return
+        off = (0, NEVER_US)
+        if world.cut is not None:
+            cut = world.cut
+            off = (max(0, event.stamp.earliest_us - cut.latest_us), event.stamp.latest_us - cut.earliest_us)
+        world.cut = None
+        ride = world.parameters.timing.ride_through
+        if not world.conditions.powered or (ride is not None and off[0] > ride.max_us):
+            world.conditions.supply(False, event.stamp)
+            world.conditions.supply(True, event.stamp)
+        elif ride is None or off[1] > ride.min_us:
+            world.conditions.interrupted(event.stamp)
+        back: list[Possibility] = []
+        for p in self.possibilities:
+            p = replace(p.narrowed(event.stamp), opened=frozenset())
+            if p.state == "unpowered":
+                back += powered_again(p, event.stamp, off, world)
+            else:
+                expects = tuple(
+                    orders.after_dip(o, p, world.calls, event.stamp, world.rate_ppm) for o in outputs
+                )
+                back.append(replace(p, expects=expects))
+        self.keep(back)
+
+    def _unfed(self, p: Possibility, stamp: Stamp) -> Possibility:
+        coming = Mode.START_UP if p.state == "unpowered" else p.mode
+        expects = tuple(
+            orders.without_supply(o, e, coming)
+            for o, e in zip(self.world.parameters.outputs, p.expects, strict=True)
+        )
+        return replace(p.narrowed(stamp), expects=expects, opened=frozenset())
