@@ -130,7 +130,7 @@ class _Planner:
             moves = tuple((ch, self._value(ch, word)) for ch, word in doing.settings)
             said = (
                 f"{ch} {say_level(self.parameters, ch, w, v)}"
-                for (ch, w), (_, v) in zip(doing.settings, moves)
+                for (ch, w), (_, v) in zip(doing.settings, moves, strict=True)
             )
             return ", ".join(said), [Move(moves)]
         if isinstance(doing, Sweep):

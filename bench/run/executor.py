@@ -1,0 +1,203 @@
+"""Carries out a planned procedure on a bench.
+
+What it sees decides *when* the next step comes, never what is right.  Time
+comes only from the bench's ticks.  Three things are watched all the while: that
+everything that was moved is read back, that the fixture's clock can be
+trusted, and that the supply stays up (`bench.run.supply`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+
+from bench.errors import BenchFault, Stopped
+from bench.procedure.plan import Action, Ask, Demand, Move, Pause, Planned, Watch, output_channel
+from bench.procedure.words import say_us
+from bench.run.bench import Bench
+from bench.run.clock_watch import ClockWatch
+from bench.run.observer import Observer
+from bench.run.supply import Supply
+from bench.trace.records import Applied, Edge, Note, Readback, Record, Snapshot, Value
+from firmware_ref.parameters import Parameters
+
+#: Longest single wait for events; the fixture opens everything after 3 s without a byte.
+POLL_US = 500_000
+#: An applied stimulus must be read back within this.
+READBACK_US = 200_000
+#: A command must have been carried out within this: a relay takes some 10 ms, the signal's filter some 100.
+APPLIED_US = 1_000_000
+#: How long the person may take to answer a prompt; ours.
+PROMPT_US = 600_000_000
+
+
+class Executor:
+    """One run of planned steps.  `poll_us` may be long only where nothing listens for life (a dry run)."""
+
+    def __init__(
+        self,
+        bench: Bench,
+        parameters: Parameters,
+        snapshot: Snapshot,
+        *,
+        write: Callable[[Record], None],
+        observer: Observer,
+        stop: Callable[[], bool],
+        clock: ClockWatch,
+        poll_us: int = POLL_US,
+    ) -> None:
+        self._bench = bench
+        self._write = write
+        self._observer = observer
+        self._stop = stop
+        self._clock = clock
+        self._poll_us = poll_us
+        self._outputs = {output_channel(o.name) for o in parameters.outputs}
+        self._levels = {ch: v for ch, v in snapshot.values.items() if isinstance(v, str)}
+        self._supply = Supply(self._levels)
+        self._origins: dict[str, int] = {}
+        self._changes = 0
+        self._applied: dict[int, int] = {}  # identity of the command -> sequence number of its record
+        self._owed: dict[int, tuple[Applied, set[str]]] = {}  # what is still to be read back
+
+    def run(self, steps: Iterable[Planned]) -> None:
+        """All steps in order.
+
+        Raises BenchFault, Stopped, or `bench.run.supply.UnitLoadsSupply`.
+        """
+        planned = tuple(steps)
+        part = ""
+        for index, step in enumerate(planned):
+            if step.part and step.part != part:
+                part = step.part
+                self._write(Note(self._bench.now_us(), part))
+            self._observer.step(index, len(planned), f"{part}: {step.text}" if part else step.text)
+            for action in step.actions:
+                self._do(action)
+        if self._clock.due_us is not None:
+            self._write(self._clock.take())
+            self._clock.check()
+
+    def _do(self, action: Action) -> None:
+        if isinstance(action, Move):
+            for ch, value in action.moves:
+                self._move(ch, value)
+        elif isinstance(action, Pause):
+            self._wait(action.us, origin_us=self._origins.get(action.since), surely=action.surely)
+        elif isinstance(action, Watch):
+            self._wait(action.at_most_us, self._seen(action.levels))
+        elif isinstance(action, Demand):
+            if not self._wait(action.within_us, self._seen(action.levels)):
+                wanted = " and ".join(f"{ch} {level}" for ch, level in action.levels)
+                raise BenchFault(
+                    f"the bench did not read {wanted} within {say_us(action.within_us)}; check source, fuse and wiring"
+                )
+        else:
+            self._ask(action)
+
+    def _seen(self, levels: tuple[tuple[str, str], ...]) -> Callable[[], bool]:
+        if levels:
+            return lambda: all(self._levels.get(ch) == level for ch, level in levels)
+        before = self._changes
+        return lambda: self._changes > before
+
+    def _ask(self, ask: Ask) -> None:
+        self._observer.ask(ask.text)
+        if not self._wait(PROMPT_US, self._observer.answered):
+            raise BenchFault(f"nobody answered within {say_us(PROMPT_US)}: {ask.text}")
+        self._write(Note(self._bench.now_us(), f"done by the person: {ask.text}"))
+
+    def _move(self, ch: str, value: Value) -> None:
+        """Bring a channel to a value and wait until it is read back; see to the supply where it is a switch."""
+        self._supply.before(ch, value)
+        identity = self._bench.apply(ch, value)
+        if not self._wait(APPLIED_US, lambda: identity in self._applied):
+            raise BenchFault(
+                f"the fixture took {ch} {value} and did not carry it out; run `mitbench fixture check`"
+            )
+        seq = self._applied.pop(identity)
+        self._wait(APPLIED_US, lambda: seq not in self._owed)
+        if self._supply.closing(ch, value):
+            if not self._wait(self._supply.UP_US, lambda: self._levels.get("sense.board") == "on"):
+                self._supply_failed()
+            self._supply.up = True
+
+    def _supply_failed(self) -> None:
+        """The board's supply did not come up, or went: open at once, then see whose fault it is."""
+        self._supply.up = False
+        for ch in ("main", "board"):
+            self._bench.apply(ch, "open")
+        self._wait(self._supply.UP_US)  # what was seen before the opening may still be on its way
+        self._wait(self._supply.RECOVERY_US, self._supply.recovered)
+        raise self._supply.verdict()
+
+    def _wait(
+        self,
+        us: int,
+        done: Callable[[], bool] | None = None,
+        *,
+        origin_us: int | None = None,
+        surely: bool = False,
+    ) -> bool:
+        """Wait `us` of true time, from `origin_us` or from now, or until `done`; whether it was done."""
+        start_us = self._bench.now_us() if origin_us is None else origin_us
+        while done is None or not done():
+            left_us = start_us + self._clock.ticks(us, surely) - self._bench.now_us()
+            if left_us <= 0:
+                return False
+            self._poll(min(left_us, self._poll_us))
+        return True
+
+    def _poll(self, wait_us: int) -> None:
+        if self._stop():
+            raise Stopped("the run was stopped; everything is open")
+        if self._clock.due_us is not None and self._bench.now_us() >= self._clock.due_us:
+            self._write(self._clock.take())
+        records = self._bench.poll(wait_us)
+        for record in records:
+            self._write(record)
+            self._note(record)
+        if not records:
+            self._check_owed()
+        if self._supply.up and self._supply.gone():
+            self._supply_failed()
+
+    def _note(self, record: Record) -> None:
+        if isinstance(record, Edge):
+            self._levels[record.ch] = record.value
+            self._supply.edge(record)
+            if record.ch in self._outputs:
+                self._changes += 1
+            if record.ch == "sense.board" and record.value == "on":
+                self._origins["supply"] = record.latest_us
+        elif isinstance(record, Applied):
+            self._applied[record.id] = record.seq
+            what = {"terminal"} if record.ch.startswith("sensor.") else {"position"}
+            self._owed[record.seq] = (record, what)
+        elif isinstance(record, Readback):
+            self._read_back(record)
+
+    def _read_back(self, record: Readback) -> None:
+        applied, what = self._owed.get(record.of, (None, set()))
+        if applied is None:
+            return
+        what.discard(record.what)
+        if not what:
+            del self._owed[record.of]
+            self._origins[_kind(record.ch)] = record.latest_us
+            if record.earliest_us - applied.latest_us > READBACK_US:
+                raise _late(applied)
+
+    def _check_owed(self) -> None:
+        for applied, _ in self._owed.values():
+            if self._bench.now_us() - applied.latest_us > READBACK_US:
+                raise _late(applied)
+
+
+def _kind(ch: str) -> str:
+    return "sensor" if ch.startswith("sensor.") else "call" if ch.startswith("call.") else "switch"
+
+
+def _late(applied: Applied) -> BenchFault:
+    return BenchFault(
+        f"{applied.ch} was moved and not read back within {READBACK_US // 1000} ms; run `mitbench fixture check`"
+    )

@@ -1,0 +1,177 @@
+"""A bench and a board without tolerances, for the dry run.
+
+The reference machine decides the mode; each output then moves in the middle of
+the interval it has for that.  Stimuli take effect at once, the clock is exact,
+and time moves only in `poll`.
+"""
+
+from __future__ import annotations
+
+from bench.procedure.plan import output_channel
+from bench.run.bench import Identity
+from bench.trace.records import Applied, Clock, Edge, Readback, Record, Snapshot, Value, Voltage
+from firmware_ref.parameters import Condition, Output, Parameters, Policy, Sensor
+from firmware_ref.reference import ReferenceBoard
+
+
+class NominalBench:
+    """`bench.run.bench.Bench` over `ReferenceBoard`."""
+
+    def __init__(self, parameters: Parameters) -> None:
+        self.identity = Identity("mitbench", "dry run", "0", "0", simulated=True, speed="max")
+        self._parameters = parameters
+        self._board = ReferenceBoard(parameters)
+        self._now_us = 0
+        self._seq = 0
+        self._ids = 0
+        self._ready: list[Record] = []
+        self._switches = {"main": False, "board": False}
+        self._calls = dict.fromkeys(parameters.calls, False)
+        self._sensors: dict[str, Value] = {s.name: "open" for s in parameters.sensors}
+        self._reads = {o.name: o.kind == "contact-nc" for o in parameters.outputs}
+        self._moving: dict[str, tuple[int, bool]] = {}
+        self._condition_us = 0
+
+    def start(self) -> Snapshot:
+        values: dict[str, Value] = dict.fromkeys(self._switches, "open")
+        values.update({f"call.{c}": "off" for c in self._calls})
+        values.update({f"sensor.{s}": v for s, v in self._sensors.items()})
+        values.update(
+            {output_channel(o.name): _read(o, self._reads[o.name]) for o in self._parameters.outputs}
+        )
+        values.update({"sense.main": "on", "sense.board": "off"})
+        return Snapshot(0, values)
+
+    def apply(self, ch: str, value: Value) -> int:
+        self._ids += 1
+        now = self._now_us
+        applied = Applied(self._next(), self._ids, ch, value, now, now)
+        self._ready.append(applied)
+        self._ready.append(Readback(self._next(), applied.seq, ch, value, now, now))
+        if ch.startswith("sensor."):
+            self._ready.append(Readback(self._next(), applied.seq, ch, value, now, now, "terminal"))
+            self._sensors[ch.removeprefix("sensor.")] = value
+            self._board.condition(self._condition(), now)
+            self._condition_us = now
+        elif ch in self._switches:
+            self._switch(ch, value == "closed")
+        else:
+            self._calls[ch.removeprefix("call.")] = value == "on"
+            self._aim(None)
+        return self._ids
+
+    def poll(self, wait_us: int) -> list[Record]:
+        end_us = self._now_us + wait_us
+        while not self._ready and self._now_us < end_us:
+            self._advance(end_us)
+        ready, self._ready = self._ready, []
+        return ready
+
+    def now_us(self) -> int:
+        return self._now_us
+
+    def sample_clock(self) -> Clock:
+        return Clock(self._now_us, self._now_us, self._now_us)
+
+    def safe(self) -> None:
+        pass
+
+    def close(self) -> None:
+        pass
+
+    def _next(self) -> int:
+        self._seq += 1
+        return self._seq
+
+    def _edge(self, ch: str, value: str) -> None:
+        self._ready.append(Edge(self._next(), ch, value, self._now_us, self._now_us))
+
+    @property
+    def _powered(self) -> bool:
+        return all(self._switches.values())
+
+    def _switch(self, ch: str, closed: bool) -> None:
+        before = self._powered
+        self._switches[ch] = closed
+        if self._powered == before:
+            return
+        self._edge("sense.board", "on" if self._powered else "off")
+        if self._powered:
+            self._condition_us = self._now_us
+        self._board.supply(self._powered, self._now_us)
+        self._aim(None)
+
+    def _advance(self, end_us: int) -> None:
+        """To whatever comes first: an output's move, the board's next deadline, or the end."""
+        due = self._board.next_deadline_us()
+        first = min(self._moving, key=lambda name: self._moving[name][0], default=None)
+        if first is not None and self._moving[first][0] <= min(end_us, end_us if due is None else due):
+            at_us, on = self._moving.pop(first)
+            self._now_us = max(self._now_us, at_us)
+            self._reads[first] = on
+            self._edge(output_channel(first), _read(self._parameters.output(first), on))
+        elif due is not None and due <= end_us:
+            self._now_us = due
+            before = self._board.state
+            self._board.advance_to(due)
+            self._aim({"leak_active": "trip", "sensor_fault": "loss", "sensor_fault_latched": "loss"}.get(
+                self._board.state if self._board.state != before else "", "react"
+            ))  # fmt: skip
+        else:
+            self._now_us = end_us
+
+    def _aim(self, cause: str | None) -> None:
+        """Set each output moving to where it belongs now; `cause` None: a call or the supply changed."""
+        for output in self._parameters.outputs:
+            wanted = self._wanted(output)
+            moving = self._moving.get(output.name)
+            if wanted == (self._reads[output.name] if moving is None else moving[1]):
+                continue
+            if wanted == self._reads[output.name]:
+                del self._moving[output.name]
+            else:
+                self._moving[output.name] = (self._now_us + self._delay_us(output, wanted, cause), wanted)
+
+    def _delay_us(self, output: Output, on: bool, cause: str | None) -> int:
+        if cause is None:
+            powerless = not self._powered and output.kind == "ac"
+            return 0 if powerless else (output.follow_on if on else output.follow_off).middle_us
+        total = output.trip if cause == "trip" else output.loss if cause == "loss" else None
+        if total is not None:
+            return max(0, self._condition_us + total.middle_us - self._now_us)
+        return (output.react_on if on else output.react_off).middle_us
+
+    def _wanted(self, output: Output) -> bool:
+        called = output.call is not None and self._calls[output.call]
+        policy = self._board.policy(output.name)
+        on = policy is Policy.ON or (policy is Policy.FOLLOW and called)
+        return on and (self._powered or output.kind != "ac")
+
+    def _condition(self) -> Condition:
+        found = [_condition_of(s, self._sensors[s.name]) for s in self._parameters.sensors]
+        lost = all if self._parameters.rules.lost_when == "all" else any
+        if any(c is Condition.HIGH for c in found):
+            return Condition.HIGH
+        if lost(c is Condition.LOST for c in found):
+            return Condition.LOST
+        return Condition.LOW if all(c is Condition.LOW for c in found) else Condition.BETWEEN
+
+
+def _read(output: Output, on: bool) -> str:
+    if output.kind == "ac":
+        return "on" if on else "off"
+    return "closed" if on else "open"
+
+
+def _condition_of(sensor: Sensor, value: Value) -> Condition:
+    if not isinstance(value, Voltage):
+        return {"leak": Condition.HIGH, "normal": Condition.LOW}.get(value, Condition.LOST)
+    assert sensor.trip is not None and sensor.clear is not None
+    trip, clear, uv = sensor.trip, sensor.clear, value.value_uv
+    if not sensor.rising:
+        uv, trip_uv, clear_uv = -uv, -(trip.low_uv + trip.high_uv) // 2, -(clear.low_uv + clear.high_uv) // 2
+    else:
+        trip_uv, clear_uv = (trip.low_uv + trip.high_uv) // 2, (clear.low_uv + clear.high_uv) // 2
+    if uv >= trip_uv:
+        return Condition.HIGH
+    return Condition.LOW if uv < clear_uv else Condition.BETWEEN
