@@ -7,6 +7,7 @@ Full scale would prove less: a board that trips too late would pass.
 
 from __future__ import annotations
 
+from bench.profile.quantities import LFL, parse_level
 from bench.trace.records import Value, Voltage
 from firmware_ref.parameters import Sensor
 
@@ -25,30 +26,37 @@ def words(sensor: Sensor) -> tuple[str, ...]:
 
 
 def signal(sensor: Sensor, word: str, bound_uv: int = SIGNAL_BOUND_UV) -> Value:
-    """The signal that `word` stands for.
+    """The signal that a word or a quantity (`20 %LFL`, `1.3 V`, `1300 mV`) stands for.
 
     Raises ValueError, one sentence, where the sensor has no such signal or the
     bench cannot make it.
     """
     if word not in words(sensor):
+        if sensor.kind == "analog" and word[:1] in "0123456789.+-":
+            return Voltage(_quantity_uv(sensor, word), bound_uv)
+        quantity = " or a quantity such as 20 %LFL or 1.3 V" if sensor.kind == "analog" else ""
         raise ValueError(
-            f"{word!r} is no signal of this {sensor.kind} sensor; write {_either(words(sensor))}"
+            f"{word!r} is no signal of this {sensor.kind} sensor; write {', '.join(words(sensor))}{quantity}"
         )
     if word in ("open", "short"):
         return word
     if sensor.kind != "analog":
         return "leak" if word == "leak" else "normal"
-    return voltage(sensor, _level_uv(sensor, word, bound_uv), bound_uv)
+    return Voltage(_inside(sensor, _level_uv(sensor, word, bound_uv)), bound_uv)
 
 
-def voltage(sensor: Sensor, value_uv: int, bound_uv: int = SIGNAL_BOUND_UV) -> Voltage:
-    """A voltage within what the board's terminal may see; raises ValueError, one sentence."""
+def _quantity_uv(sensor: Sensor, text: str) -> int:
+    level = parse_level(text)
+    return _inside(sensor, sensor.uv_at(float(level.value)) if level.unit == LFL else int(level.value))
+
+
+def _inside(sensor: Sensor, value_uv: int) -> int:
     if not 0 <= value_uv <= sensor.max_uv:
         raise ValueError(
             f"{value_uv / 1e6:.3f} V is outside 0 V to {sensor.max_uv / 1e6:g} V, "
             "which is all this sensor input may see; write a level inside"
         )
-    return Voltage(value_uv, bound_uv)
+    return value_uv
 
 
 def _level_uv(sensor: Sensor, word: str, bound_uv: int) -> int:
@@ -75,7 +83,3 @@ def _level_uv(sensor: Sensor, word: str, bound_uv: int) -> int:
             f"too few for a signal known to ±{bound_uv / 1e3:g} mV; leave `between` out"
         )
     return (upper + lower) // 2
-
-
-def _either(choices: tuple[str, ...]) -> str:
-    return f"{', '.join(choices[:-1])} or {choices[-1]}"

@@ -10,8 +10,7 @@ from dataclasses import dataclass, field
 from typing import Union
 
 from bench.errors import ProcedureError
-from bench.procedure.levels import SIGNAL_BOUND_UV, signal, voltage
-from bench.procedure.quantity import sensor_uv
+from bench.procedure.levels import SIGNAL_BOUND_UV, signal
 from bench.procedure.steps import (
     Apply,
     Doing,
@@ -174,8 +173,7 @@ class _Planner:
                 f"{channel}: this board has no such sensor; write one of {', '.join(self._stimuli())}"
             )
         try:
-            uv = sensor_uv(sensor, word)
-            return signal(sensor, word, self.bound_uv) if uv is None else voltage(sensor, uv, self.bound_uv)
+            return signal(sensor, word, self.bound_uv)
         except ValueError as e:
             raise ValueError(f"{channel}: {e}") from None
 

@@ -8,20 +8,22 @@ room decides nothing).
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from bench.judge.bounds import expected_bound_us
 from bench.judge.findings import Judgement
 from bench.procedure.plan import plan
 from bench.procedure.steps import Procedure
 from bench.procedure.words import say_us
-from bench.profile import Profile
 from bench.run.clock_watch import ClockWatch
 from bench.run.executor import Executor
 from bench.run.nominal import NominalBench
 from bench.run.observer import Silent
 from bench.trace.records import End, Header, Record, Trace
 from firmware_ref.parameters import Interval, Parameters
+
+if TYPE_CHECKING:
+    from bench.profile import Profile
 
 Judge = Callable[[Trace, Parameters], Judgement]
 #: Nothing listens for life here, so one wait may be as long as it takes.
@@ -42,7 +44,7 @@ def dry_run(procedure: Procedure, profile: Profile, judge: Judge | None = None) 
     told: dict[str, Any] = {"board_seconds": end.tick_us / 1e6, "steps": steps}
     told.update(windows=[], proves=[], unproven=[])
     if judge is not None:
-        told.update(_judged(judge(trace, profile.parameters), profile.parameters))
+        told.update(_judged(judge(trace, profile.parameters)))
     told["too_narrow"] = list(too_narrow(profile.parameters))
     return told
 
@@ -107,12 +109,10 @@ def _intervals(parameters: Parameters) -> Iterator[tuple[str, Interval | None]]:
             yield f"{output.name} restart", output.restart.delay
 
 
-def _judged(judgement: Judgement, parameters: Parameters) -> dict[str, Any]:
+def _judged(judgement: Judgement) -> dict[str, Any]:
     passed = [f for f in judgement.findings if f.verdict == "pass"]
     proves = list(dict.fromkeys(_named(f.requirement, f.output) for f in passed))
-    shown = {*proves, *(f.requirement for f in passed)}
-    unproven = [name for name in parameters.must_prove if name not in shown]
-    unproven += [*judgement.not_exercised, *judgement.not_judged, *judgement.cannot_show]
+    unproven = [*judgement.not_exercised, *judgement.not_judged, *judgement.cannot_show]
     windows = [
         {"at_s": f.at_s, "requirement": f.requirement, "output": f.output, "limits": f.limits, "unit": f.unit}
         for f in passed

@@ -7,11 +7,11 @@ everything is opened first and the trace gets its end record after that.
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 from bench.errors import BenchFault, MitbenchError, Stopped
 from bench.procedure.plan import output_channel, plan
 from bench.procedure.steps import Procedure
-from bench.profile import Profile
 from bench.run.bench import Bench
 from bench.run.clock_watch import ClockWatch
 from bench.run.executor import Executor
@@ -19,6 +19,9 @@ from bench.run.observer import Observer
 from bench.run.supply import UnitLoadsSupply
 from bench.trace.records import End, Record, Snapshot
 from firmware_ref.parameters import Parameters
+
+if TYPE_CHECKING:
+    from bench.profile import Profile
 
 
 def run_session(
