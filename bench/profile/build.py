@@ -1,0 +1,217 @@
+"""A form without mistakes → `firmware_ref.Parameters`.
+
+What a profile leaves out gets its default here, and nowhere else.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from bench.profile.form import OutputForm, ProfileForm, RulesForm, SensorForm
+from bench.profile.quantities import LFL, Level
+from bench.profile.values import NOT_STATED, band, ends_of, span_of, spans_of_moves
+from firmware_ref.parameters import Interval, Mode, Output, Parameters, Policy, Restart, Rules, Sensor, Timing
+
+#: By published practice (see `published.py`): cooling and heat off, blower on, from the leak to the end of the hold.
+PRACTICE = {"Y": "off", "W": "off", "G": "on"}
+_POLICY = {
+    "follow": Policy.FOLLOW,
+    "off": Policy.OFF,
+    "on": Policy.ON,
+    "open": Policy.OFF,
+    "closed": Policy.ON,
+}
+_DEFAULT_MAX_UV = 5_000_000
+_DEFAULT_SETTLE_US = 100_000
+#: Rules whose absence means that either answer is right.
+_JUDGED_RULES = ("hold_on_band", "hold_when_lost", "latching", "after_supply_loss")
+
+
+def can_be_lost(form: ProfileForm) -> bool:
+    """Whether the board can notice the loss of any sensor: not with plain contacts alone."""
+    return any(s.kind != "contact" and s.lost_by != [] for s in (form.sensors or {}).values())
+
+
+def call_of(form: ProfileForm, name: str, output: OutputForm) -> str | None:
+    """The call that an output follows."""
+    return output.call or (name if name in (form.calls or ()) else None)
+
+
+def policies(form: ProfileForm, name: str, output: OutputForm) -> dict[Mode, str | None]:
+    """What an output does in each mode; None where the profile ought to say and does not."""
+    modes = output.modes
+    if modes is None:
+        return {}
+    practice = PRACTICE.get(name) if output.kind == "ac" else None
+    fault = modes.sensor_fault or (None if can_be_lost(form) else modes.normal)
+    return {
+        Mode.UNPOWERED: modes.unpowered,
+        Mode.START_UP: modes.start_up,
+        Mode.NORMAL: modes.normal,
+        Mode.LEAK_ACTIVE: modes.leak_active or practice,
+        Mode.POST_LEAK_HOLD: modes.post_leak_hold or practice,
+        Mode.SENSOR_FAULT: fault,
+    }
+
+
+def reactions(form: ProfileForm, output: OutputForm) -> tuple[Interval | None, Interval | None]:
+    """Limits of a move to on and to off after a change of mode: 0 to the latest time."""
+    general = form.timing.react if form.timing else None
+    spans = spans_of_moves(next((w for w in (output.react, general, output.follow) if w is not None), None))
+    on, off = (None if span is None else Interval(0, span.max_us) for span in spans)
+    return on, off
+
+
+def microvolts(sensor: SensorForm, level: Level) -> int:
+    """Terminal voltage at a written level."""
+    if level.unit != LFL:
+        return int(level.value)
+    return Sensor("", "analog", frozenset(), points_of(sensor)).uv_at(float(level.value))
+
+
+def points_of(sensor: SensorForm) -> tuple[tuple[float, int], ...]:
+    return tuple(sorted((sensor.points or {}).items()))
+
+
+def build(form: ProfileForm) -> Parameters:
+    """The parameters; `form` has passed every check."""
+    outputs = tuple(_output(form, name, o) for name, o in form.outputs.items())
+    sensors = tuple(_sensor(name, s) for name, s in form.sensors.items())
+    lossy = can_be_lost(form)
+    proofs = default_proofs(outputs, lossy)
+    return Parameters(
+        name=form.name,
+        frequency_hz=int(form.supply.frequency.split()[0]),
+        calls_fed_from=form.supply.calls_fed_from,
+        calls=tuple(form.calls),
+        outputs=outputs,
+        sensors=sensors,
+        timing=_timing(form),
+        rules=_rules(form.rules or RulesForm(), lossy),
+        must_prove=proofs if form.must_prove is None else tuple(form.must_prove),
+        decision=form.decision or "guarded",
+        not_stated=tuple(not_stated(form)),
+    )
+
+
+def _output(form: ProfileForm, name: str, output: OutputForm) -> Output:
+    follow_on, follow_off = spans_of_moves(output.follow)
+    react_on, react_off = reactions(form, output)
+    assert react_on is not None and react_off is not None
+    return Output(
+        name=name,
+        kind=output.kind,
+        feed=output.feed,
+        call=call_of(form, name, output),
+        modes={mode: _POLICY[policy or ""] for mode, policy in policies(form, name, output).items()},
+        follow_on=follow_on or react_on,
+        follow_off=follow_off or react_off,
+        react_on=react_on,
+        react_off=react_off,
+        trip=span_of(form.timing.trip if output.trip is None else output.trip),
+        loss=span_of(form.timing.loss if output.loss is None else output.loss),
+        restart=_restart(output),
+    )
+
+
+def _restart(output: OutputForm) -> Restart | None:
+    if output.restart is None:
+        return None
+    delay = span_of(output.restart.delay)
+    assert delay is not None
+    return Restart(frozenset(output.restart.after), delay)
+
+
+def _sensor(name: str, sensor: SensorForm) -> Sensor:
+    lost_by: frozenset[str] = frozenset(sensor.lost_by or ())
+    if sensor.kind != "analog":
+        return Sensor(name=name, kind=sensor.kind, lost_by=lost_by)
+    bands = []
+    for written in (sensor.trip, sensor.clear):
+        ends = ends_of(written)
+        assert ends is not None
+        bands.append(band(microvolts(sensor, ends[0]), microvolts(sensor, ends[1])))
+    return Sensor(
+        name=name,
+        kind=sensor.kind,
+        lost_by=lost_by,
+        points=points_of(sensor),
+        trip=bands[0],
+        clear=bands[1],
+        max_uv=_DEFAULT_MAX_UV if sensor.max is None else sensor.max,
+        ratiometric=bool(sensor.ratiometric),
+        load_uv=_stated(sensor.load),
+    )
+
+
+def _timing(form: ProfileForm) -> Timing:
+    timing = form.timing
+    boot, warm_up = span_of(timing.boot), span_of(timing.warm_up)
+    assert boot is not None and warm_up is not None
+    return Timing(
+        boot=boot,
+        warm_up=warm_up,
+        trip=span_of(timing.trip),
+        clear=span_of(timing.clear),
+        hold=span_of(timing.hold),
+        loss=span_of(timing.loss),
+        return_=span_of(timing.return_),
+        ride_through=span_of(timing.ride_through),
+        glitch_us=timing.glitch,
+        settle_us=_DEFAULT_SETTLE_US if timing.settle is None else timing.settle,
+    )
+
+
+def _stated(value: Any) -> Any:
+    return None if value == NOT_STATED else value
+
+
+def _rules(rules: RulesForm, lossy: bool) -> Rules:
+    reset = _stated(rules.reset)
+    return Rules(
+        lost_when=rules.lost_when or "any",
+        hold_on_band=_stated(rules.hold_on_band),
+        hold_when_lost=_stated(rules.hold_when_lost),
+        hold_ends_only_when=_stated(rules.hold_ends_only_when),
+        check_before_normal=bool(_stated(rules.check_before_normal)),
+        return_only_when=_stated(rules.return_only_when),
+        after_fault=rules.after_fault or "normal",
+        latching=_stated(rules.latching) if lossy else False,
+        reset_supply_off_us=None if reset is None else reset.supply_off,
+        after_supply_loss=_stated(rules.after_supply_loss),
+        unpowered_with_calls=bool(rules.unpowered_with_calls),
+        backfeed=_stated(rules.backfeed),
+    )
+
+
+def default_proofs(outputs: tuple[Output, ...], lossy: bool) -> tuple[str, ...]:
+    """What *pass* must have shown of a board with these outputs; alarm contacts are not among it."""
+    ac = [o for o in outputs if o.kind == "ac"]
+    mitigated = {o.name: o.modes[Mode.LEAK_ACTIVE] for o in ac}
+    return (
+        *(f"follow:{o.name}" for o in ac if o.modes[Mode.NORMAL] is Policy.FOLLOW),
+        *(f"trip:{o.name}" for o in ac if mitigated[o.name] is not o.modes[Mode.NORMAL]),
+        *(f"blocked:{o.name}" for o in ac if mitigated[o.name] is Policy.OFF and o.call is not None),
+        *(f"forced:{o.name}" for o in ac if mitigated[o.name] is Policy.ON),
+        "hold",
+        "re-leak",
+        *(("loss",) if lossy else ()),
+    )
+
+
+def not_stated(form: ProfileForm) -> list[str]:
+    """Keys without a figure or a rule of the maker: measured and reported, never judged."""
+    lossy = can_be_lost(form)
+    timing, rules = form.timing, form.rules or RulesForm()
+    names = [f"timing.{key}" for key in timing.keys() if timing.at(key) == NOT_STATED]
+    for name, output in form.outputs.items():
+        names += [f"outputs.{name}.{key}" for key in ("trip", "loss") if output.at(key) == NOT_STATED]
+    for name, sensor in form.sensors.items():
+        if sensor.kind == "analog" and _stated(sensor.load) is None:
+            names.append(f"sensors.{name}.load")
+    for key in _JUDGED_RULES:
+        if _stated(rules.at(key)) is None and (lossy or key not in ("hold_when_lost", "latching")):
+            names.append(f"rules.{key}")
+    if rules.reset == NOT_STATED:
+        names.append("rules.reset")
+    return names

@@ -1,0 +1,205 @@
+"""The keys of a profile: the one list of what may be written, and the source of the JSON Schema.
+
+What a key means is said beside it; `FORMAT.md` is the same for people.  What
+only fits or not together with another key is in `bench.profile.checks`.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal, Union
+
+from pydantic import Field, StringConstraints, Tag
+
+from bench.profile.values import (
+    BoolOrNot,
+    Duration,
+    Form,
+    LevelInterval,
+    Lfl,
+    MoveLimits,
+    NotStated,
+    StatedOrNot,
+    TimeInterval,
+    Voltage,
+    VoltageOrNot,
+    needed,
+    optional,
+    or_not_stated,
+)
+
+FORMAT = "mitbench-profile-1"
+
+Name = Annotated[str, StringConstraints(pattern=r"^[A-Za-z][A-Za-z0-9]*(-[A-Za-z0-9]+)*$", max_length=60)]
+#: `Y`, `W2`; the two alarm contacts carry a dot.
+OutputName = Annotated[
+    str, StringConstraints(pattern=r"^([A-Za-z][A-Za-z0-9]*(-[A-Za-z0-9]+)*|alarm\.(no|nc))$", max_length=60)
+]
+SensorName = Annotated[str, StringConstraints(pattern=r"^[1-9][0-9]?$")]
+ChannelName = Annotated[
+    str, StringConstraints(pattern=r"^(call|out|sensor|alarm|sense)\.[A-Za-z0-9-]+$|^(main|board)$")
+]
+Does = Literal["follow", "off", "on", "open", "closed"]
+Text = Annotated[str, StringConstraints(max_length=500)]
+
+
+class Supply(Form):
+    """The 24 VAC supply and where the calls get theirs."""
+
+    frequency: Literal["60 Hz", "50 Hz"] = needed("Mains frequency.")
+    calls_fed_from: Literal["bench", "board"] = needed(
+        "Calls are fed by the bench, or from the board's own R out."
+    )
+
+
+class Modes(Form):
+    """What an output does in each mode."""
+
+    unpowered: Does = needed(
+        "Without supply: off, on, or follow (a normally closed contact passes the call)."
+    )
+    start_up: Does = needed("From the supply until the end of warm-up.", alias="start-up")
+    normal: Does = needed("No leak, sensor good.")
+    leak_active: Does = optional(
+        "While the sensor reports a leak. Left out: Y off, W off, G on.", alias="leak-active"
+    )
+    post_leak_hold: Does = optional(
+        "After the leak, while the hold runs. Left out: Y off, W off, G on.", alias="post-leak-hold"
+    )
+    sensor_fault: Does = optional(
+        "While the sensor is lost. May be left out only if no sensor can be lost.", alias="sensor-fault"
+    )
+
+
+class RestartForm(Form):
+    """Anti-short-cycle: the output stays off for a time after the named events."""
+
+    after: list[Literal["release", "return", "power-up", "any-off"]] = needed(
+        "The events it runs after.", min_length=1
+    )
+    delay: TimeInterval = needed("Until its shortest time the output stays off; from its longest it follows.")
+
+
+class OutputForm(Form):
+    """One switched terminal of the board."""
+
+    kind: Literal["ac", "contact-no", "contact-nc"] = needed(
+        "24 VAC terminal, or an alarm contact at rest open or closed."
+    )
+    feed: Literal["call", "supply", "own"] = needed(
+        "call: on only while its call is on. supply: may be on by itself. own: an alarm contact."
+    )
+    call: Name = optional("The call that it follows. Left out: the call of the same name.")
+    follow: MoveLimits = optional("How soon it follows its call. Needed where it follows one.")
+    react: MoveLimits = optional(
+        "How soon it moves after a change of mode. Left out: timing.react, else follow."
+    )
+    trip: StatedOrNot = optional("From the leak to this terminal. Left out: timing.trip.")
+    loss: StatedOrNot = optional("From the sensor's loss to this terminal. Left out: timing.loss.")
+    restart: RestartForm = optional("Anti-short-cycle. Left out: none.")
+    modes: Modes = needed("What it does in each mode.")
+
+
+class SensorForm(Form):
+    """One refrigerant sensor input."""
+
+    kind: Literal["analog", "contact", "supervised"] = needed(
+        "A voltage; a plain contact (cannot be lost); a contact with end-of-line resistor."
+    )
+    points: dict[Lfl, Voltage] = optional("analog: terminal voltage at each level.", min_length=2)
+    max: Voltage = optional("analog: highest voltage that the board stands. Left out: 5 V.")
+    ratiometric: bool = optional(
+        "analog: the voltage scales with the board's sensor supply. Left out: false."
+    )
+    load: VoltageOrNot = optional("analog: how far the board may pull the signal away. Left out: not stated.")
+    trip: LevelInterval = optional("analog: at this level and above is a leak.")
+    clear: LevelInterval = optional("analog: below this level the leak is gone.")
+    lost_by: list[Literal["open", "short"]] = optional(
+        "analog, supervised: what the board must notice as lost."
+    )
+
+
+class TimingForm(Form):
+    """The board's timings."""
+
+    boot: TimeInterval = needed("From the supply until the outputs must be right.")
+    warm_up: TimeInterval = needed("From the supply until normal operation.")
+    react: MoveLimits = optional(
+        "How soon outputs move after a change of mode. Left out: each output's follow."
+    )
+    trip: StatedOrNot = needed("From the leak to the outputs' terminals.")
+    clear: StatedOrNot = needed("How long the leak must be gone before the hold begins.")
+    hold: StatedOrNot = needed("How long mitigation goes on after the leak is clear.")
+    loss: StatedOrNot = optional(
+        "From the sensor's loss to the outputs' terminals. Needed where a sensor can be lost."
+    )
+    return_: StatedOrNot = optional(
+        "How long the sensor must be good again. Needed where a sensor can be lost.", alias="return"
+    )
+    ride_through: StatedOrNot = needed("How long a gap of supply the board bridges.")
+    glitch: Duration = needed("A lone pulse shorter than this is noted, not judged.")
+    settle: Duration = optional(
+        "How long a signal going into or out of loss may cross any level. Left out: 100 ms."
+    )
+
+
+class ResetForm(Form):
+    """How a latched sensor-fault is reset."""
+
+    supply_off: Duration = needed("The supply off for at least this long.")
+
+
+ResetOrNot = Annotated[Union[Annotated[ResetForm, Tag("#value")], NotStated], or_not_stated]
+
+
+class RulesForm(Form):
+    """The maker's choices.  What is left out is not stated, except where a default is given."""
+
+    lost_when: Literal["any", "all"] = optional(
+        "Sensors count as lost if any is, or if all are. Left out: any."
+    )
+    hold_on_band: Literal["continue", "pause", "restart", "not stated"] = optional(
+        "The hold, while the sensor is not low."
+    )
+    hold_when_lost: Literal["restart", "pause", "run", "not stated"] = optional(
+        "The hold, while the sensor is lost."
+    )
+    hold_ends_only_when: Literal["low", "not stated"] = optional("low: the hold never ends with gas present.")
+    check_before_normal: BoolOrNot = optional("true: outputs never follow after warm-up with a leak present.")
+    return_only_when: Literal["not-high", "not stated"] = optional(
+        "not-high: sensor-fault never ends with gas present."
+    )
+    after_fault: Literal["normal", "hold"] = optional("Where sensor-fault ends. Left out: normal.")
+    latching: BoolOrNot = optional("true: sensor-fault stays until it is reset.")
+    reset: ResetOrNot = optional("How a latched sensor-fault is reset.")
+    after_supply_loss: Literal["resume", "restart_hold", "forget", "not stated"] = optional(
+        "What becomes of leak and hold when the supply was gone."
+    )
+    unpowered_with_calls: bool = optional(
+        "true: the board alone may be cut while calls are fed. Left out: false."
+    )
+    backfeed: BoolOrNot = optional("false: no voltage may come out at a call's terminal.")
+
+
+class ProfileForm(Form):
+    """A whole profile."""
+
+    format: Literal["mitbench-profile-1"] = needed("The format of this file.")
+    name: Name = needed("The name; equals the file name without .yaml.")
+    about: Text = optional("One sentence about the board.")
+    supply: Supply = needed("The 24 VAC supply.")
+    calls: list[Name] = needed(
+        "The thermostat calls that the board has, in the order in which they are exercised.", min_length=1
+    )
+    outputs: dict[OutputName, OutputForm] = needed("The board's switched terminals.", min_length=1)
+    sensors: dict[SensorName, SensorForm] = needed("The refrigerant sensor inputs.", min_length=1)
+    timing: TimingForm = needed("The board's timings.")
+    rules: RulesForm = optional("The maker's choices.")
+    must_prove: list[Text] = optional(
+        "What pass must have shown, NAME or NAME:OUTPUT. Left out: all that the board can show."
+    )
+    decision: Literal["guarded", "simple"] = optional(
+        "How a value near its limit is decided. Left out: guarded."
+    )
+    wiring: dict[ChannelName, Annotated[int, Field(ge=1, le=999)]] = optional(
+        "Channel numbers of the fixture. Left out: the channel of the same name."
+    )

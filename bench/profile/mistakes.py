@@ -1,0 +1,204 @@
+"""All mistakes of a file at once, each with its place and what to write.
+
+Pydantic stops at the first error of each value.  So that it does not hide the
+next, what is wrong is taken out and the rest is validated again, until what
+is left is right; that is the form which the cross-checks look at.
+"""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Iterable
+from dataclasses import dataclass
+from difflib import get_close_matches
+from typing import Any
+
+from pydantic import ValidationError
+
+from bench.profile.form import ProfileForm
+from bench.profile.values import Form
+from bench.profile.yamltext import Path
+
+
+@dataclass(frozen=True, slots=True)
+class Mistake:
+    """What is wrong at `path` and what to write, as one sentence fragment."""
+
+    path: Path
+    text: str
+
+
+def dotted(path: Path) -> str:
+    """`('timing', 'hold', 'between', 1)` → `timing.hold.between[1]`."""
+    text = ""
+    for part in path:
+        text += f"[{part}]" if isinstance(part, int) else f".{part}" if text else str(part)
+    return text
+
+
+def read_form(data: Any) -> tuple[ProfileForm | None, list[Mistake]]:
+    """The form, without what is wrong, and what is wrong.  None only if `data` is no mapping."""
+    if not isinstance(data, dict):
+        return None, [Mistake((), "a profile is a mapping; begin with format: mitbench-profile-1")]
+    rest = copy.deepcopy(data)
+    first: list[tuple[Path, Any]] = []
+    while True:
+        try:
+            form = ProfileForm.model_validate(rest)
+            break
+        except ValidationError as e:
+            errors = [(_path(error["loc"]), error) for error in e.errors(include_url=False)]
+            first = first or errors
+            _take_out(rest, {path for path, _ in errors})
+    mistakes = [_mistake(form, path, error) for path, error in first]
+    return form, mistakes + _missing(form, data, {m.path for m in mistakes})
+
+
+def _path(loc: Iterable[Any]) -> Path:
+    return tuple(
+        part for part in loc if not (isinstance(part, str) and part.startswith("#")) and part != "[key]"
+    )
+
+
+def _take_out(data: Any, paths: set[Path]) -> None:
+    """Remove what stands at each path; list items from the end, so that indices keep their meaning."""
+    for path in sorted(paths, key=lambda p: [str(x).zfill(6) for x in p], reverse=True):
+        holder = data
+        for part in path[:-1]:
+            holder = holder[part] if not isinstance(holder, dict) or part in holder else None
+            if holder is None:
+                break
+        else:
+            if isinstance(holder, dict):
+                holder.pop(path[-1], None)
+            elif isinstance(holder, list) and path[-1] < len(holder):
+                del holder[path[-1]]
+
+
+def _form_at(form: Form, path: Path) -> Any:
+    here: Any = form
+    for part in path:
+        if isinstance(here, Form):
+            here = here.at(part)
+        elif isinstance(here, dict):
+            here = here.get(part)
+        else:
+            return None
+    return here
+
+
+def _missing(form: Form, data: dict[str, Any], known: set[Path]) -> list[Mistake]:
+    """Needed keys that the file does not have, unless a misspelt one was reported in their place."""
+    found: list[Mistake] = []
+
+    def look(here: Any, written: Any, path: Path) -> None:
+        if isinstance(here, Form):
+            misspelt = {
+                _nearest(str(p[-1]), here.keys())
+                for p in known
+                if p[:-1] == path and p[-1] not in here.keys()
+            }
+            for key in here.needed_keys():
+                if key not in written and key not in misspelt:
+                    about = next(
+                        f.description for n, f in type(here).model_fields.items() if (f.alias or n) == key
+                    )
+                    found.append(Mistake((*path, key), f"is missing; write it ({_lower(about)})"))
+            for key in here.keys():
+                if key in written and here.at(key) is not None:
+                    look(here.at(key), written[key], (*path, key))
+        elif isinstance(here, dict) and isinstance(written, dict):
+            for key, value in here.items():
+                if key in written:
+                    look(value, written[key], (*path, key))
+
+    look(form, data, ())
+    return found
+
+
+def _lower(about: str | None) -> str:
+    text = (about or "").rstrip(".")
+    return text[:1].lower() + text[1:] if text[1:2].islower() or text[1:2] == " " else text
+
+
+def _nearest(word: str, words: Iterable[str]) -> str | None:
+    options = {option.lower(): option for option in words}
+    near = get_close_matches(word.lower().replace("-", "_"), options, 1, 0.6) or get_close_matches(
+        word.lower().replace("_", "-"), options, 1, 0.6
+    )
+    return options[near[0]] if near else None
+
+
+def _mistake(form: ProfileForm, path: Path, error: Any) -> Mistake:
+    return Mistake(path, _sentence(form, path, error))
+
+
+def _listed(values: Iterable[str]) -> str:
+    names = list(values)
+    return names[0] if len(names) == 1 else ", ".join(names[:-1]) + f" or {names[-1]}"
+
+
+def _shown(value: Any) -> str:
+    if value is None:
+        return "empty"
+    if isinstance(value, dict):
+        return "a mapping"
+    if isinstance(value, list):
+        return "a list"
+    text = {True: "true", False: "false"}[value] if isinstance(value, bool) else str(value)
+    return text if len(text) <= 40 else text[:37] + "..."
+
+
+def _sentence(form: ProfileForm, path: Path, error: Any) -> str:
+    """What pydantic found, in our words."""
+    kind, value, context = error["type"], error["input"], error.get("ctx", {})
+    if kind == "extra_forbidden":
+        parent = _form_at(form, path[:-1])
+        keys = parent.keys() if isinstance(parent, Form) else []
+        near = _nearest(str(path[-1]), keys)
+        if near is not None:
+            return f"is not known; did you mean {near}?"
+        return f"is not known; remove it (the keys here are {', '.join(keys)})"
+    if kind == "literal_error":
+        options = [option.strip("'") for option in context["expected"].replace(" or ", ", ").split(", ")]
+        near = _nearest(value, options) if isinstance(value, str) else None
+        guess = f"; did you mean {near}?" if near else f"; write {_listed(options)}"
+        return (
+            f"is {_shown(value)}, which is not known{guess}"
+            if value is not None
+            else f"is empty; write {_listed(options)}"
+        )
+    if kind == "value_error":
+        return str(context["error"])
+    if kind == "which_form":
+        return f"is {_shown(value)}; {error['msg']}"
+    if kind == "string_pattern_mismatch":
+        return f"is {_shown(value)}, which is no such name; {_NAMES.get(path[0], _A_NAME)}"
+    if kind == "too_short":
+        return f"has {context['actual_length']}; write at least {context['min_length']}"
+    if kind == "too_long":
+        return f"has {context['actual_length']}; write at most {context['max_length']}"
+    if kind in ("string_too_long",):
+        return f"is longer than {context['max_length']} characters; write fewer"
+    if kind in ("greater_than_equal", "less_than_equal"):
+        return f"is {_shown(value)}; write 1 to 999"
+    wanted = _WANTED.get(kind)
+    return f"is {_shown(value)}; write {wanted}" if wanted else f"is {_shown(value)}: {error['msg']}"
+
+
+_A_NAME = "write letters, digits and single hyphens, beginning with a letter"
+_NAMES = {
+    "sensors": "write a number from 1, in quotes",
+    "outputs": "write letters and digits as in Y, or alarm.no, alarm.nc for the alarm contacts",
+    "wiring": "write a name as in call.Y, out.Y, sensor.1, alarm.no, main, board, sense.main",
+}
+_WANTED = {
+    "model_type": "key: value pairs",
+    "model_attributes_type": "key: value pairs",
+    "dict_type": "key: value pairs",
+    "list_type": "a list, as in [Y, W, G]",
+    "string_type": "text (in quotes if it is all digits)",
+    "bool_type": "true or false",
+    "int_type": "a whole number",
+    "int_from_float": "a whole number",
+}

@@ -1,0 +1,148 @@
+"""Durations, voltages and levels as people write them: a number, a unit, nothing else.
+
+`6 min`, `250 ms`, `1.8 V`, `18 %LFL`.  A bare number is refused, because
+nobody can tell which unit was meant.  Inside everything is integer
+microseconds and microvolts; nothing is rounded in silence.
+
+Every parser raises `ValueError` with one sentence fragment (`needs a unit:
+write 6 s or 6 min`), to which the caller adds where it stood.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+#: Microseconds of each unit, the names in the order in which they are offered.
+TIME_UNITS = {"us": 1, "ms": 1_000, "s": 1_000_000, "min": 60_000_000, "h": 3_600_000_000}
+#: Microvolts of each unit.
+VOLT_UNITS = {"mV": 1_000, "V": 1_000_000}
+LFL = "%LFL"
+
+#: Longer than any timing of a board or wait of a procedure; a guard against slips of the pen.
+LONGEST_US = 24 * 3_600_000_000
+#: The most that is written for an extra-low-voltage signal.
+HIGHEST_UV = 60_000_000
+
+_NUMBER = r"[0-9]{1,9}(?:\.[0-9]{1,9})?"
+_WRITTEN = re.compile(r"\s*([+-]?[0-9][0-9.,_eE+-]*|[+-]?\.[0-9]+)\s*([^\s0-9].*?)?\s*")
+
+#: What `parse_duration` and `parse_level` accept, for the JSON Schema (which cannot check sizes).
+DURATION_PATTERN = rf"^\s*{_NUMBER}\s*(?:us|µs|ms|s|min|h)\s*$"
+LEVEL_PATTERN = rf"^\s*{_NUMBER}\s*(?:mV|V|%\s?LFL)\s*$"
+VOLTAGE_PATTERN = rf"^\s*{_NUMBER}\s*(?:mV|V)\s*$"
+LFL_PATTERN = rf"^\s*{_NUMBER}\s*%\s?LFL\s*$"
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """A sensor level as written.  `unit` `%LFL`: `value` in percent of LFL; `V`: `value` in uV."""
+
+    unit: str
+    value: Decimal
+
+    def __str__(self) -> str:
+        return format_lfl(float(self.value)) if self.unit == LFL else format_voltage(int(self.value))
+
+
+def parse_duration(text: Any) -> int:
+    """Whole microseconds of `6 min`, `1.5 s`, `250 ms`.  0 up to 24 h."""
+    number, unit = _split(text, tuple(TIME_UNITS), "6 min, 1.5 s or 250 ms", {"µs": "us", "μs": "us"})
+    us = _whole(number * TIME_UNITS[unit], text, "1 us")
+    if us > LONGEST_US:
+        raise ValueError(f"is {str(text).strip()}, longer than 24 h; write a shorter time")
+    return us
+
+
+def parse_voltage(text: Any) -> int:
+    """Whole microvolts of `1.8 V` or `250 mV`.  0 up to 60 V."""
+    number, unit = _split(text, tuple(VOLT_UNITS), "1.8 V or 250 mV", {})
+    return _microvolts(number, unit, text)
+
+
+def parse_lfl(text: Any) -> float:
+    """Percent of the lower flammability limit of `18 %LFL`.  0 up to 100."""
+    number, _ = _split(text, (LFL,), "18 %LFL", {"% LFL": LFL})
+    return _percent(number, text)
+
+
+def parse_level(text: Any) -> Level:
+    """A sensor level, `18 %LFL`, `1.8 V` or `250 mV`."""
+    number, unit = _split(text, (LFL, *VOLT_UNITS), "18 %LFL or 1.8 V", {"% LFL": LFL})
+    if unit == LFL:
+        _percent(number, text)
+        return Level(LFL, number)
+    return Level("V", Decimal(_microvolts(number, unit, text)))
+
+
+def format_duration(us: int) -> str:
+    """The shortest exact way to write a time: `6 min`, `1.5 s`, `250 ms`."""
+    for unit in ("h", "min"):
+        if us and us % TIME_UNITS[unit] == 0:
+            return f"{us // TIME_UNITS[unit]} {unit}"
+    for unit in ("s", "ms"):
+        if abs(us) >= TIME_UNITS[unit]:
+            return f"{_plain(Decimal(us) / TIME_UNITS[unit])} {unit}"
+    return f"{us} us" if us else "0 s"
+
+
+def format_voltage(uv: int) -> str:
+    """`1.8 V`, `20 mV`."""
+    unit = "V" if abs(uv) >= 100_000 or uv == 0 else "mV"
+    return f"{_plain(Decimal(uv) / VOLT_UNITS[unit])} {unit}"
+
+
+def format_lfl(level: float) -> str:
+    """`18 %LFL`."""
+    return f"{_plain(Decimal(str(round(level, 6))))} {LFL}"
+
+
+def _plain(number: Decimal) -> str:
+    return f"{number.normalize():f}"
+
+
+def _split(text: Any, units: tuple[str, ...], example: str, spellings: dict[str, str]) -> tuple[Decimal, str]:
+    """The number and the unit of a quantity, or a sentence fragment that says what to write."""
+    if isinstance(text, bool) or not isinstance(text, (int, float, str)):
+        raise ValueError(f"must be a number with a unit; write for example {example}")
+    written = str(text).strip()
+    found = _WRITTEN.fullmatch(written)
+    if found is None:
+        raise ValueError(f"is {written[:40]!r}, which is no number with a unit; write for example {example}")
+    digits, unit = found[1], found[2]
+    offered = ", ".join(units[:-1]) + f" or {units[-1]}" if len(units) > 1 else units[0]
+    if unit is None:
+        raise ValueError(f"is {digits}, a bare number; add the unit ({offered}), for example {example}")
+    if digits.startswith("-"):
+        raise ValueError(f"is {written}, less than 0; write 0 or more")
+    if re.fullmatch(_NUMBER, digits) is None:
+        raise ValueError(
+            f"is {written[:40]!r}, whose number cannot be read; write plain digits, as in {example}"
+        )
+    unit = spellings.get(unit, unit)
+    if unit not in units:
+        raise ValueError(f"has the unit {unit[:20]!r}; the units here are {offered}, as in {example}")
+    return Decimal(digits), unit
+
+
+def _whole(number: Decimal, text: Any, step: str) -> int:
+    if number != number.to_integral_value():
+        raise ValueError(f"is {str(text).strip()}, finer than {step}; write fewer decimals")
+    return int(number)
+
+
+def _microvolts(number: Decimal, unit: str, text: Any) -> int:
+    uv = _whole(number * VOLT_UNITS[unit], text, "1 uV")
+    if uv > HIGHEST_UV:
+        raise ValueError(
+            f"is {str(text).strip()}, above {format_voltage(HIGHEST_UV)}; write a signal voltage"
+        )
+    return uv
+
+
+def _percent(number: Decimal, text: Any) -> float:
+    if number > 100:
+        raise ValueError(f"is {str(text).strip()}, above 100 %LFL; write 0 to 100 %LFL")
+    return float(number)

@@ -1,0 +1,48 @@
+"""A profile in a few lines, for `profile list` and the start of a run."""
+
+from __future__ import annotations
+
+from bench.profile.model import Profile
+from bench.profile.quantities import format_duration, format_lfl
+from firmware_ref.parameters import Interval, Mode, Sensor
+
+
+def describe(profile: Profile) -> list[str]:
+    """One line for each thing."""
+    p = profile.parameters
+    lines = [f"calls {', '.join(p.calls)}, fed by the {p.calls_fed_from}; {p.frequency_hz} Hz"]
+    for output in p.outputs:
+        does = ", ".join(f"{mode} {_does(output.kind, output.modes[mode].value)}" for mode in Mode)
+        lines.append(f"output {output.name}: {does}")
+    lines += [f"sensor {s.name}: {_sensor(s)}" for s in p.sensors]
+    timing = p.timing
+    for name, span in (
+        ("boot", timing.boot), ("warm-up", timing.warm_up), ("trip", timing.trip), ("clear", timing.clear),
+        ("hold", timing.hold), ("loss", timing.loss), ("return", timing.return_), ("ride-through", timing.ride_through),
+    ):  # fmt: skip
+        lines.append(f"{name} {_span(span)}")
+    if p.not_stated:
+        lines.append(f"not stated, so not judged: {', '.join(p.not_stated)}")
+    return lines
+
+
+def _does(kind: str, policy: str) -> str:
+    return policy if kind == "ac" else {"on": "closed", "off": "open"}.get(policy, policy)
+
+
+def _span(span: Interval | None) -> str:
+    if span is None:
+        return "not stated"
+    if span.min_us == 0:
+        return f"within {format_duration(span.max_us)}"
+    return f"{format_duration(span.min_us)} to {format_duration(span.max_us)}"
+
+
+def _sensor(sensor: Sensor) -> str:
+    if sensor.trip is None or sensor.clear is None:
+        return sensor.kind
+    trip, clear = (
+        " to ".join(format_lfl(v) for v in sorted((sensor.level_at(b.low_uv), sensor.level_at(b.high_uv))))
+        for b in (sensor.trip, sensor.clear)
+    )
+    return f"{sensor.kind}, trips at {trip}, clears at {clear}"

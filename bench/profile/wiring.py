@@ -1,0 +1,72 @@
+"""Which channel of the fixture is which terminal of the board.
+
+The channel table (`hardware/channels.csv`: number, kind, name, terminal,
+limits, bound) is the single source.  A name that the profile does not wire is
+on the channel of the same name.
+"""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from bench.data import channels_csv
+
+
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """One row of the table, as far as a profile needs it."""
+
+    number: int
+    kind: str
+    name: str
+    limits: str = ""
+
+
+def channel_table(path: Path | None = None) -> tuple[Channel, ...]:
+    """The fixture's channels; empty where there is no table."""
+    path = path or channels_csv()
+    if not path.is_file():
+        return ()
+    with path.open(encoding="utf-8", newline="") as file:
+        return tuple(
+            Channel(int(row["number"]), row["kind"].strip(), row["name"].strip(), row.get("limits") or "")
+            for row in csv.DictReader(line for line in file if not line.startswith("#"))
+        )
+
+
+#: Beginning of a wired name → the kinds of channel that can be it.
+KINDS: Mapping[str, tuple[str, ...]] = {
+    "call": ("call",),
+    "out": ("output",),
+    "sensor": ("signal", "contact", "sensor"),
+    "alarm": ("contact", "alarm"),
+    "sense": ("sense",),
+    "main": ("switch",),
+    "board": ("switch",),
+}
+
+
+def needed_names(
+    calls: Sequence[str], outputs: Sequence[str], sensors: Sequence[str], calls_fed_from: str | None
+) -> list[str]:
+    """The channels that a board with these terminals needs, in the order of the table."""
+    names = [f"call.{c}" for c in calls]
+    names += [channel_name(o) for o in outputs]
+    names += [f"sensor.{s}" for s in sensors]
+    names += ["main", "board", "sense.main", "sense.board"]
+    return names + (["sense.r-out"] if calls_fed_from == "board" else [])
+
+
+def channel_name(output: str) -> str:
+    """`Y` → `out.Y`; an alarm contact is called the same everywhere."""
+    return output if output.startswith("alarm.") else f"out.{output}"
+
+
+def wire(names: Sequence[str], written: Mapping[str, int], table: Sequence[Channel]) -> dict[str, int]:
+    """Name → channel number, as written, else of the same name; names without a channel are left out."""
+    by_name = {channel.name: channel.number for channel in table}
+    found = {name: written.get(name, by_name.get(name)) for name in [*names, *written]}
+    return {name: number for name, number in found.items() if number is not None}
