@@ -18,6 +18,10 @@ from firmware_ref.parameters import Mode, Parameters, Policy
 
 #: How long the supply is cut where the profile does not say what resets a latched fault; ours.
 ASSUMED_RESET_US = 30_000_000
+#: Where the ride-through is not stated it is taken to be over by then; ours.
+LONGEST_RIDE_US = 5_000_000
+#: A cut below this might count as a dip; from 1 s on the sensor is taken off the board.
+SHORTEST_CUT_US = 2_000_000
 #: The source must be up this soon before anything is closed.
 SOURCE_WITHIN_US = 1_000_000
 
@@ -46,6 +50,7 @@ class _Writer:
         self.calls = dict.fromkeys(parameters.calls, False)
         self.steps: list[Step] = []
         self._part = ""
+        self._cut = False
 
     def whole(self) -> tuple[Step, ...]:
         self._power_up()
@@ -55,6 +60,7 @@ class _Writer:
         self._leak()
         self._hold()
         self._loss()
+        self._power_up_with_calls()
         self._loss_in_leak()
         return tuple(self.steps)
 
@@ -114,7 +120,7 @@ class _Writer:
         rules = self.parameters.rules
         if rules.latching is not False:
             self._part = "Reset by cutting the supply"
-            self._cut_supply()
+            self._cut_supply(rules.reset_supply_off_us or ASSUMED_RESET_US)
             return
         if rules.after_fault == "hold":
             hold = self.parameters.timing.hold
@@ -126,16 +132,23 @@ class _Writer:
         if self._restarts_after("return"):
             self._add(WaitTimer("restart"))
 
-    def _cut_supply(self) -> None:
-        """Off for longer than the reset needs; the sensor is off the board while it has no supply."""
+    def _power_up_with_calls(self) -> None:
+        """Done by the reset already where a fault latches; not at the start, where a fault of one output would
+        show as another one's than on a call."""
+        if not self._cut:
+            self._part = "Power-up with calls on"
+            self._cut_supply(0)
+
+    def _cut_supply(self, least_us: int) -> None:
+        """Off for longer than that, with calls on; the sensor is off the board while it has no supply."""
         ride = self.parameters.timing.ride_through
-        reset_us = self.parameters.rules.reset_supply_off_us or ASSUMED_RESET_US
-        off_us = reset_us + (1_000_000 if ride is None else ride.max_us)
-        self._set(dict.fromkeys(self.calls, False), following=False)
+        off_us = max(least_us + (LONGEST_RIDE_US if ride is None else ride.max_us), SHORTEST_CUT_US)
+        self._set(self._telling_calls(Mode.START_UP), following=True)
         self._apply(("main", "open"), *((s, "open") for s in self.sensors))
         self._add(Wait(off_us + 2 * expected_bound_us(off_us)))
         self._apply(*((s, "clear") for s in self.sensors), ("main", "closed"))
         self._warm_up()
+        self._cut = True
 
     def _loss_in_leak(self) -> None:
         if not self._ways_of_loss():

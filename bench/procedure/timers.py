@@ -80,13 +80,16 @@ def past_us(parameters: Parameters, timer: str) -> int | None:
 
 
 def _total(parameters: Parameters, what: str, react: Interval) -> Interval | None:
-    """`trip` and `loss` given for an output are totals; an output without one reacts to the hidden change."""
+    """`trip` and `loss` given for an output are totals to its terminal; another one reacts to the hidden change.
+
+    Where nothing is to move, as on a loss during a leak, the board has surely
+    decided and reacted by the end.
+    """
     hidden = parameters.qualification(what)
     if hidden is None:
         return None
-    totals = [o.trip if what == "trip" else o.loss for o in parameters.outputs]
-    ends = [hidden.max_us + react.max_us if t is None else t.max_us for t in totals]
-    return Interval(hidden.min_us, max(ends, default=hidden.max_us))
+    totals = [t for o in parameters.outputs if (t := o.trip if what == "trip" else o.loss) is not None]
+    return Interval(hidden.min_us, max(hidden.max_us + react.max_us, _longest(totals)))
 
 
 def _sum(*parts: Interval | None) -> Interval | None:
