@@ -89,8 +89,8 @@ class Hold:
             return True
         if self._ends_only_when_low and self._readings.low_since_us is None:
             return False
-        disturbed = self._disturbed_us is not None and self._readings.good_since_us is not None
-        return not disturbed or self._rule == "continue" or self._unseen(now_us - (self._disturbed_us or 0))
+        # A loss on top of the disturbance does not undo it: only low again does.
+        return self._disturbed_us is None or self._rule == "continue" or self._unseen(now_us - self._disturbed_us)
 
     @property
     def _rule(self) -> str:
