@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from bench.judge.judge import judge_trace
 from bench.judge.findings import Finding, Judgement
+from bench.judge.judge import judge_trace
 from bench.trace.records import Applied, Edge, End, Header, Readback, Record, Snapshot, Trace, Value, Voltage
 from firmware_ref.parameters import Parameters
 

@@ -3,7 +3,10 @@
 A reading inside the tolerance band of a level may be taken either way, so a
 sensor has a *set* of conditions.  For each thing a timer may need (`Needs`)
 this keeps since when it may have held without a break, and since when it
-surely has.  The bound of the signal source widens every band.
+surely has.  A loss over a low fades the low (`low_fades`) rather than ending it:
+a loss too short to be noticed breaks nothing.  Since the sensors were last
+surely low, they were so no more from `not_low_began` on, surely so for
+`not_low_us` in one piece, and `not_low_by_loss` tells whether a loss had part in it.  The bound of the signal source widens every band.
 """
 
 from __future__ import annotations
@@ -64,7 +67,10 @@ class Conditions:
     since: dict[Needs, Since] = field(default_factory=dict)
     not_low_began: Stamp | None = None
     _sensors: dict[str, frozenset[Condition]] = field(default_factory=dict)
-    _before_loss: tuple[Stamp, dict[Needs, Since]] | None = None
+    not_low_by_loss: bool = False
+    not_low_us: int = 0
+    _surely_not_low: Stamp | None = None
+    low_fades: Stamp | None = None
 
     def __post_init__(self) -> None:
         self.since = {n: Since() for n in (Needs.HIGH, Needs.LOW, Needs.LOST, Needs.GOOD)}
@@ -77,7 +83,8 @@ class Conditions:
         copy.since = {n: Since(s.possible, s.sure) for n, s in self.since.items()}
         copy.not_low_began = self.not_low_began
         copy._sensors = dict(self._sensors)
-        copy._before_loss = self._before_loss
+        copy.not_low_us, copy._surely_not_low = self.not_low_us, self._surely_not_low
+        copy.not_low_by_loss, copy.low_fades = self.not_low_by_loss, self.low_fades
         return copy
 
     def read(self, name: str, value: Value, stamp: Stamp) -> None:
@@ -95,7 +102,7 @@ class Conditions:
         else:
             for since in self.since.values():
                 since.possible = since.sure = None
-            self._before_loss = None
+            self.low_fades = None
 
     def interrupted(self, stamp: Stamp) -> None:
         """The supply is back after a dip that the board may or may not have ridden through."""
@@ -120,26 +127,32 @@ class Conditions:
             Needs.LOST: (may_lost, sure_lost),
             Needs.GOOD: (not sure_lost, not may_lost),
         }
-        if status[Needs.LOST][0] and self.since[Needs.LOST].possible is None:
-            self._before_loss = (stamp, {n: Since(s.possible, s.sure) for n, s in self.since.items()})
-        if self.since[Needs.LOW].sure is not None and not status[Needs.LOW][1]:
-            self.not_low_began = stamp
+        low = self.since[Needs.LOW]
+        if low.sure is not None and not status[Needs.LOW][1]:
+            self.not_low_began, self.not_low_by_loss, self.not_low_us = stamp, False, 0
+        if not status[Needs.LOW][0]:
+            self._surely_not_low = self._surely_not_low or stamp
+        elif self._surely_not_low is not None:
+            gone_us = stamp.earliest_us - self._surely_not_low.latest_us
+            self.not_low_us, self._surely_not_low = max(self.not_low_us, gone_us), None
+        self.not_low_by_loss = self.not_low_by_loss or status[Needs.LOST][0]
+        if not status[Needs.LOW][0] and sure_lost and low.possible is not None:
+            # Until the loss has surely qualified, the board may take the low as unbroken.
+            self.low_fades = self.low_fades or stamp
+            low.sure = None
+            status.pop(Needs.LOW)
+        elif self.low_fades is not None:
+            if self._loss_qualified(stamp):
+                low.possible = None
+            self.low_fades = None
         for needs, (may, sure) in status.items():
             _follow(self.since[needs], may, sure, stamp)
-        if not status[Needs.LOST][0] and self._before_loss is not None:
-            self._forgive_short_loss(stamp)
-            self._before_loss = None
 
-    def _forgive_short_loss(self, stamp: Stamp) -> None:
-        """A loss that may not have qualified need not have broken off what ran before it."""
-        assert self._before_loss is not None
-        began, before = self._before_loss
+    def _loss_qualified(self, stamp: Stamp) -> bool:
+        """Whether a loss over a low has lasted so long that the board must have noticed it."""
+        assert self.low_fades is not None
         loss = self.parameters.qualification("loss")
-        if loss is not None and stamp.earliest_us - began.latest_us > loss.max_us:
-            return
-        for needs, old in before.items():
-            if self.since[needs].possible is not None and old.possible is not None:
-                self.since[needs].possible = old.possible
+        return loss is not None and stamp.earliest_us - self.low_fades.latest_us > loss.max_us
 
 
 def _follow(since: Since, may: bool, sure: bool, stamp: Stamp) -> None:

@@ -176,7 +176,8 @@ def _too_early(tracker: Tracker, p: Possibility, change: Change, place: int, due
             requirement = "re-leak"
         q = tracker.released(q, change) if due.event == "hold_over" else q
         rank = (0, stretch, REQUIREMENTS.index(requirement))
-        found.append(Candidate(q, rank, lambda book, r=requirement, w=window: book.early(change, r, w)))
+        book = partial(Book.early, change=change, requirement=requirement, window=window)
+        found.append(Candidate(q, rank, book))
     return found
 
 

@@ -37,11 +37,20 @@ class World:
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """An event that may fall in `window`; its qualification began in `base`."""
+    """An event that may fall in `window`; its qualification began in `base`.
+
+    `must`: at the end of the window it has fallen; else it may also never fall.
+    """
 
     event: str
     window: Window
     base: Window | None
+    must: bool = True
+
+    @property
+    def closes_us(self) -> int | None:
+        """When the event must have fallen, in us; None: never."""
+        return self.window.closes_us if self.must else None
 
 
 def dues(p: Possibility, world: World) -> Iterator[Due]:
@@ -82,12 +91,25 @@ def _due(p: Possibility, watch: Watch, world: World) -> Due | None:
             high = None
         window = Window(limit_at(since.possible), high, origin).plus(timing.return_, rate)
         return Due("returned", window.not_before(p.entered.low), None)
+    if watch.event == "cleared" and world.conditions.low_fades is not None:
+        return _clears_through_loss(p, since.possible, world.conditions.low_fades, world)
     if high is not None:
         high = _qualifies_from(p, watch, world, high)
     base = Window(limit_at(since.possible), high, origin)
     span = timing.clear if watch.event == "cleared" else world.parameters.qualification(watch.timer)
     window = base.plus(span, rate).not_before(p.entered.low)
     return Due(watch.event, window, base)
+
+
+def _clears_through_loss(p: Possibility, low: Stamp, lost: Stamp, world: World) -> Due | None:
+    """The clear timer may run on through a loss until that has qualified."""
+    timing, rate = world.parameters.timing, world.rate_ppm
+    loss = world.parameters.qualification("loss")
+    window = at(low).plus(timing.clear, rate).not_before(p.entered.low)
+    high = None if loss is None else limit_at(lost).plus(loss.max_us, rate)
+    if high is not None and window.low.first_us > high.last_us:
+        return None
+    return Due("cleared", replace(window, high=high), at(low), must=False)
 
 
 def _qualifies_from(p: Possibility, watch: Watch, world: World, sure: Limit) -> Limit | None:
@@ -127,6 +149,13 @@ def fire(p: Possibility, due: Due, world: World) -> list[Possibility]:
         if q.state == "post_leak_hold" and not world.conditions.surely(Needs.LOW):
             q = hold_on_condition(q, due.window.origin, world)
         reached.append(q)
+        if (
+            due.event == "lost"
+            and p.mode in MITIGATING
+            and not p.latched
+            and world.parameters.rules.latching is not False
+        ):
+            reached.append(replace(q, latched=True))  # a loss within the mitigation may latch or not
     return reached
 
 
@@ -187,7 +216,9 @@ def _hold_at_loss(p: Possibility, q: Possibility, world: World) -> Possibility:
         return q
     if rule == "restart":
         return replace(q, hold=None, left_us=None)
-    left = _left(p.hold, world.conditions.since[Needs.LOST].possible or p.entered.origin, q.entered)
+    left = _left(
+        p.hold_before or p.hold, world.conditions.since[Needs.LOST].possible or p.entered.origin, q.entered
+    )
     return replace(q, hold=None if rule == "pause" else p.hold, left_us=left)
 
 
@@ -209,7 +240,7 @@ def _remember(p: Possibility, q: Possibility, world: World) -> Possibility:
     elif p.mode is Mode.POST_LEAK_HOLD and rule != "forget":
         kept = "hold" if rule == "resume" else "leak"
         if kept == "hold" and p.hold is not None and world.cut is not None:
-            left = _left(p.hold, world.cut, q.entered)
+            left = _left(p.hold_before or p.hold, world.cut, q.entered)
     return replace(
         q, mitigation=kept, hold=None, hold_before=None, left_us=left, ghost=None, supplied=None
     )  # fmt: skip
@@ -220,45 +251,55 @@ def hold_on_condition(p: Possibility, stamp: Stamp, world: World) -> Possibility
 
     `hold_on_band`: continue, pause (what is left runs from low again), restart
     (a full hold from low again); not stated: any of them.  A disturbance
-    shorter than the trip's min may go unseen.
+    shorter than the trip's min may go unseen, and so may a loss that has not
+    qualified; such a loss may also disturb the hold as the rules say.
     """
-    rules, timing, rate = world.parameters.rules, world.parameters.timing, world.rate_ppm
-    if (
-        p.state != "post_leak_hold"
-        or rules.hold_on_band == "continue"
-        or world.conditions.possible_now(Needs.LOST)
-    ):
+    rules, conditions = world.parameters.rules, world.conditions
+    undisturbed = rules.hold_on_band == "continue"
+    if conditions.possible_now(Needs.LOST) or conditions.not_low_by_loss:
+        undisturbed = undisturbed and rules.hold_when_lost == "run"
+    if p.state != "post_leak_hold" or undisturbed:
         return p
-    if not world.conditions.surely(Needs.LOW):
-        if p.hold is None or p.hold_before is not None:
-            return p
-        trip = world.parameters.qualification("trip")
-        unseen_us = trip.min_us if trip is not None else 0
-        may_run = (
-            rules.hold_on_band is None
-            or world.conditions.possible_now(Needs.LOW)
-            or p.hold.low.first_us <= stamp.latest_us + unseen_us
-        )
-        return replace(p, hold=replace(p.hold, high=None) if may_run else None, hold_before=p.hold)
-    before = p.hold_before
+    if not conditions.surely(Needs.LOW):
+        return _hold_disturbed(p, stamp, world)
+    if p.hold_before is None:
+        return p
+    return replace(p, hold=_hold_goes_on(p.hold_before, stamp, world), hold_before=None)
+
+
+def _unseen_us(world: World) -> int:
+    trip = world.parameters.qualification("trip")
+    return 0 if trip is None else trip.min_us
+
+
+def _hold_disturbed(p: Possibility, stamp: Stamp, world: World) -> Possibility:
+    rule, conditions = world.parameters.rules.hold_on_band, world.conditions
+    before = p.hold_before or p.hold
     if before is None:
         return p
-    began = world.conditions.not_low_began or p.entered.origin
+    may_run = rule in (None, "continue") or conditions.possible_now(Needs.LOW)
+    if not may_run:
+        began = conditions.not_low_began or stamp
+        may_run = before.low.first_us <= began.latest_us + _unseen_us(world)
+    return replace(p, hold=replace(before, high=None) if may_run else None, hold_before=before)
+
+
+def _hold_goes_on(before: Window, stamp: Stamp, world: World) -> Window:
+    """When the hold is over, low again at `stamp`."""
+    rules, rate = world.parameters.rules, world.rate_ppm
+    began = world.conditions.not_low_began or before.origin
     gone_us = max(0, stamp.latest_us - began.earliest_us)
-    fresh = at(stamp).plus(timing.hold, rate)
+    fresh = at(stamp).plus(world.parameters.timing.hold, rate)
     paused = Window(
-        before.low.plus(max(0, stamp.earliest_us - began.latest_us), 0),
+        before.low.plus(world.conditions.not_low_us, 0),
         None if before.high is None else before.high.plus(gone_us, rate),
         before.origin,
         before.causal,
     )
-    hold = paused if rules.hold_on_band == "pause" else fresh
-    if rules.hold_on_band is None:
-        hold = before.hull(paused).hull(fresh)
-    trip = world.parameters.qualification("trip")
-    if trip is None or gone_us < trip.min_us:
-        hold = before.hull(hold)
-    return replace(p, hold=hold, hold_before=None)
+    if rules.hold_on_band is None or world.conditions.not_low_by_loss:
+        return before.hull(paused).hull(fresh)
+    hold = {"pause": paused, "restart": fresh, "continue": before}[rules.hold_on_band]
+    return before.hull(hold) if world.conditions.not_low_us <= _unseen_us(world) else hold
 
 
 def powered_again(p: Possibility, stamp: Stamp, off: tuple[int, int], world: World) -> Sequence[Possibility]:

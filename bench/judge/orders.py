@@ -80,6 +80,7 @@ def on_entry(
         requirement = "re-leak"
     if event == "returned" and was.state.startswith(("leak", "post_leak")):
         requirement = "forced"
+    total = base is not None and event in ("tripped", "lost")
     due = _entry_due(output, want, event, entered, base, rate_ppm)
     if output.restart is not None and want and _restarts(output, event):
         due = due.not_before(later(due.low, entered.low.plus(output.restart.delay.min_us, rate_ppm)))
@@ -100,6 +101,7 @@ def on_entry(
         due=due,
         requirement=requirement,
         by_entry=True,
+        react_us=None if total or requirement == "restart" else react(output, want).max_us,
         follow_until_us=until if before is Policy.FOLLOW and not old.free else 0,
         claims=claims,
     )
@@ -131,44 +133,43 @@ def on_call(output: Output, old: Expect, p: Possibility, call: Call, stamp: Stam
         last = min(old.follow_until_us, stamp.latest_us + limits.max_us)
         return replace(old, claims=(*old.claims[-5:], Claim(call.on, stamp.earliest_us, last)))
     due = at(stamp).plus(limits, rate_ppm)
-    began = p.entered
-    if began.open_after(stamp.earliest_us):  # it may begin to follow only after the call changed
-        high = (
-            None
-            if began.high is None
-            else later(due.high or began.high, began.high.plus(limits.max_us, rate_ppm))
-        )
-        due = replace(due, high=high)
-    pending_entry = old.by_entry and old.due is not None and old.due.open_after(stamp.earliest_us)
     requirement = "follow"
+    pending_entry = old.by_entry and old.due is not None and old.due.open_after(stamp.earliest_us)
     if pending_entry:  # the move that the mode ordered has not been seen: it is still that move
-        assert old.due is not None
+        assert old.due is not None and due.high is not None
         requirement = old.requirement
-        high = None if old.due.high is None or due.high is None else later(old.due.high, due.high)
+        high = None if old.due.high is None else later(old.due.high, due.high)
         due = replace(old.due.not_before(limit_at(stamp)), high=high)
     claims = old.carried(NEVER_US) if old.want != call.on else old.claims
-    claims = tuple(c for c in claims if c.last_us >= stamp.earliest_us)
-    if old.want != call.on and began.open_after(stamp.earliest_us):
-        claims = (*claims, Claim(old.want, began.opens_us, due.closes_us or NEVER_US))
     return Expect(
-        want=call.on, due=due, requirement=requirement, by_entry=pending_entry,
-        follow_until_us=old.follow_until_us, claims=claims,
-    )  # fmt: skip
+        want=call.on,
+        due=due,
+        requirement=requirement,
+        by_entry=pending_entry,
+        follow_until_us=old.follow_until_us,
+        claims=tuple(c for c in claims if c.last_us >= stamp.earliest_us),
+    )
 
 
 def without_supply(output: Output, old: Expect, coming: Mode) -> Expect:
     """No order: the supply is gone, or back and the board not yet up."""
     off = Policy.OFF
     never_on = output.modes[Mode.UNPOWERED] is off and output.modes[coming] is off
-    return Expect(want=old.want, free=True, never_on=never_on)
+    return replace(old, free=True, never_on=never_on, claims=())
 
 
 def after_dip(
-    output: Output, p: Possibility, calls: Mapping[str, Call], stamp: Stamp, rate_ppm: int
+    output: Output, old: Expect, p: Possibility, calls: Mapping[str, Call], stamp: Stamp, rate_ppm: int
 ) -> Expect:
-    """The order after a dip that the board rode through: as before, within follow of the supply's return."""
+    """The order after a dip that the board rode through: as before, within follow of the supply's return.
+
+    A move that was still due before the dip stays due.
+    """
     want = wanted(output, p.policy(output), calls)
     due = at(stamp).plus(follow(output, want), rate_ppm)
+    if old.due is not None and old.due.open_after(stamp.earliest_us):
+        assert due.high is not None
+        due = replace(due, high=None if old.due.high is None else later(old.due.high, due.high))
     until = due.closes_us or NEVER_US
     claims = (Claim(True, -NEVER_US, until), Claim(False, -NEVER_US, until))
     return Expect(want=want, due=due, requirement="supply", claims=claims)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from bench.judge.window import Stamp, Window, limit_at
+from bench.judge.window import Stamp, Window
 from firmware_ref.machine import MODES
 from firmware_ref.parameters import Mode, Output, Policy
 
@@ -37,7 +37,8 @@ class Expect:
     The move to `want` is allowed within `due` and must have happened at its
     end; without `due` the output must already be there.  `requirement` names
     what such a move answers; `by_entry`: the hidden entry into the mode orders
-    it.  Until `follow_until_us` the output may still follow its call, as in the
+    it, within `react_us` of that entry (None: the limit is a total from the
+    stimulus).  Until `follow_until_us` the output may still follow its call, as in the
     mode before.  `free`: without supply nothing is judged, except that an
     output held off throughout (`never_on`) may not turn on.
     """
@@ -46,6 +47,7 @@ class Expect:
     due: Window | None = None
     requirement: str = "follow"
     by_entry: bool = False
+    react_us: int | None = None
     follow_until_us: int = 0
     claims: tuple[Claim, ...] = ()
     free: bool = False
@@ -111,17 +113,20 @@ class Possibility:
         return (
             self.state, self.latched, self.mitigation, self.supplied, self.hold is None,
             self.left_us is None, self.ghost is None, self.event,
-            tuple((e.want, e.free, e.requirement) for e in self.expects),
+            tuple((e.want, e.free, e.requirement, e.by_entry) for e in self.expects),
         )  # fmt: skip
 
     def with_expect(self, place: int, expect: Expect) -> Possibility:
         return replace(self, expects=(*self.expects[:place], expect, *self.expects[place + 1 :]))
 
-    def narrowed(self, stamp: Stamp) -> Possibility:
-        """The same, known to have been entered no later than an event."""
+    def narrowed(self, stamp: Stamp, rate_ppm: int) -> Possibility:
+        """The same at an event: whatever has happened, happened no later.
+
+        Everything that may still happen is open again.
+        """
         entered = self.entered.not_after(stamp)
         if entered is self.entered:
-            return self
+            return replace(self, opened=frozenset()) if self.opened else self
         hold = self.hold
         if (
             hold is not None
@@ -129,12 +134,22 @@ class Possibility:
             and hold.high is not None
             and self.entered.high is not None
         ):
-            span = hold.high.nominal_us - self.entered.high.nominal_us
-            rate = hold.high.slack_us - self.entered.high.slack_us
-            high = limit_at(stamp)
-            hold = Window(hold.low, high._replace(nominal_us=high.nominal_us + span, slack_us=high.slack_us + rate),
-                          hold.origin, hold.causal)  # fmt: skip
-        return replace(self, entered=entered, hold=hold)
+            shift = hold.high.nominal_us - self.entered.high.nominal_us
+            assert entered.high is not None
+            hold = replace(hold, high=entered.high.plus(shift, rate_ppm))
+        expects = tuple(_answered_by(e, entered, rate_ppm) for e in self.expects)
+        return replace(self, entered=entered, hold=hold, expects=expects, opened=frozenset())
+
+
+def _answered_by(expect: Expect, entered: Window, rate_ppm: int) -> Expect:
+    """An order by entry, when the entry is known to be no later than `entered`."""
+    due = expect.due
+    if not expect.by_entry or expect.react_us is None or due is None or entered.high is None:
+        return expect
+    high = entered.high.plus(expect.react_us, rate_ppm)
+    if due.high is not None and due.high.last_us <= high.last_us:
+        return expect
+    return replace(expect, due=replace(due, high=high))
 
 
 def hull(a: Possibility, b: Possibility) -> Possibility:
@@ -165,7 +180,7 @@ def _expect_hull(a: Expect, b: Expect) -> Expect:
     return replace(
         a,
         due=_hull(a.due, b.due),
-        by_entry=a.by_entry and b.by_entry,
+        react_us=None if a.react_us is None or b.react_us is None else max(a.react_us, b.react_us),
         follow_until_us=max(a.follow_until_us, b.follow_until_us),
         claims=claims[-12:],
         never_on=a.never_on and b.never_on,

@@ -139,7 +139,7 @@ class Tracker:
             for due in live.dues:
                 if due.event not in live.p.opened:
                     step = min(step, due.window.opens_us)
-                closes = due.window.closes_us
+                closes = due.closes_us
                 if closes is not None:
                     step = min(step, closes + 1)
             for output, expect in zip(outputs, live.p.expects, strict=True):
@@ -183,7 +183,7 @@ class Tracker:
         self.keep(alive)
 
     def _closed(self, live: Live) -> list[Due]:
-        return [d for d in live.dues if (c := d.window.closes_us) is not None and self.now_us > c]
+        return [d for d in live.dues if (c := d.closes_us) is not None and self.now_us > c]
 
     def _timed_out(self, live: Live) -> bool:
         return bool(self._closed(live))
@@ -218,6 +218,8 @@ class Tracker:
     # --- events -------------------------------------------------------------
 
     def _process(self, event: Event) -> None:
+        rate = self.world.rate_ppm
+        self.keep([p.narrowed(event.stamp, rate) for p in self.possibilities])
         if isinstance(event, Change):
             self._change(event)
             return
@@ -267,10 +269,8 @@ class Tracker:
         expect = p.expects[place]
         if way != "due" or not expect.by_entry:
             return p
-        first = p.event == "hold_over" and expect.requirement == "hold"
-        p = p.narrowed(change.stamp)
-        p = p.with_expect(place, replace(p.expects[place], by_entry=False))
-        return self.released(p, change) if first else p
+        p = p.with_expect(place, replace(expect, by_entry=False))
+        return self.released(p, change) if p.event == "hold_over" and expect.requirement == "hold" else p
 
     def released(self, p: Possibility, change: Change) -> Possibility:
         """The first output followed again after the hold: the others must within react of it."""
@@ -328,15 +328,10 @@ class Tracker:
     def _sensor(self, event: SensorMoved) -> None:
         was_lost = self._lost()
         self.world.conditions.read(event.sensor, event.value, event.stamp)
-        self.keep([self._under(p, event.stamp) for p in self.possibilities])
+        self.keep([hold_on_condition(p, event.stamp, self.world) for p in self.possibilities])
         self.watched.pop("sensor", None)
         if self._lost() and not was_lost:
             self._watch_loss(event)
-
-    def _under(self, p: Possibility, stamp: Stamp) -> Possibility:
-        """The possibility at a stimulus: entered before it, every later event still to come."""
-        p = replace(p.narrowed(stamp), opened=frozenset())
-        return hold_on_condition(p, stamp, self.world)
 
     def _lost(self) -> bool:
         return self.world.conditions.powered and self.world.conditions.surely(Needs.LOST)
@@ -360,7 +355,7 @@ class Tracker:
         self.watched.clear()
         if not event.on:
             world.cut = event.stamp
-            self.keep([self._unfed(p, event.stamp) for p in self.possibilities])
+            self.keep([self._unfed(p) for p in self.possibilities])
             return
         off = (0, NEVER_US)
         if world.cut is not None:
@@ -375,20 +370,20 @@ class Tracker:
             world.conditions.interrupted(event.stamp)
         back: list[Possibility] = []
         for p in self.possibilities:
-            p = replace(p.narrowed(event.stamp), opened=frozenset())
             if p.state == "unpowered":
                 back += powered_again(p, event.stamp, off, world)
             else:
                 expects = tuple(
-                    orders.after_dip(o, p, world.calls, event.stamp, world.rate_ppm) for o in outputs
+                    orders.after_dip(o, e, p, world.calls, event.stamp, world.rate_ppm)
+                    for o, e in zip(outputs, p.expects, strict=True)
                 )
                 back.append(replace(p, expects=expects))
         self.keep(back)
 
-    def _unfed(self, p: Possibility, stamp: Stamp) -> Possibility:
+    def _unfed(self, p: Possibility) -> Possibility:
         coming = Mode.START_UP if p.state == "unpowered" else p.mode
         expects = tuple(
             orders.without_supply(o, e, coming)
             for o, e in zip(self.world.parameters.outputs, p.expects, strict=True)
         )
-        return replace(p.narrowed(stamp), expects=expects, opened=frozenset())
+        return replace(p, expects=expects)
