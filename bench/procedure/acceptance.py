@@ -140,11 +140,12 @@ class _Writer:
             self._cut_supply(0)
 
     def _cut_supply(self, least_us: int) -> None:
-        """Off for longer than that, with calls on; the sensor is off the board while it has no supply."""
+        """Off for longer than that, with calls on; no signal is driven into the board while it has no supply."""
+        driven = [f"sensor.{s.name}" for s in self.parameters.sensors if s.kind == "analog"]
         ride = self.parameters.timing.ride_through
         off_us = max(least_us + (LONGEST_RIDE_US if ride is None else ride.max_us), SHORTEST_CUT_US)
         self._set(self._telling_calls(Mode.START_UP), following=True)
-        self._apply(("main", "open"), *((s, "open") for s in self.sensors))
+        self._apply(("main", "open"), *((s, "open") for s in driven))
         self._add(Wait(off_us + 2 * expected_bound_us(off_us)))
         self._apply(*((s, "clear") for s in self.sensors), ("main", "closed"))
         self._warm_up()
