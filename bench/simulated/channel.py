@@ -23,10 +23,8 @@ class Channel:
     ):
         self.output = output
         self._boot = parameters.timing.boot
-        self._totals = {
-            "trip": output.trip or parameters.timing.trip,
-            "loss": output.loss or parameters.timing.loss,
-        }
+        self._totals = {"trip": output.trip, "loss": output.loss}
+        self._trip = parameters.qualification("trip")
         self._draw = draw
         self._lead_us = OPERATE_US + scan_us
         self._slow_trip_us = slow_trip_us
@@ -107,22 +105,23 @@ class Channel:
 
     def _target(self, policy: Policy, change: Change, soonest_us: int) -> int:
         """When the terminal shows a new policy, not before `soonest_us`."""
-        anchor = change.anchor_us
-        total = self._totals.get(change.timing)
-        if change.timing == "exact":
+        anchor, timing = change.anchor_us, change.timing
+        if timing == "exact":
             return max(anchor, soonest_us)
-        if change.timing == "boot":
+        if timing == "boot":
             return anchor + self._within(self._boot, anchor, soonest_us)
-        if total is None:
-            on = policy is Policy.ON or (policy is Policy.FOLLOW and self._seen)
-            # A total that is not stated: the reaction counts from the change itself.
-            anchor = anchor if change.timing == "react" else soonest_us - OPERATE_US
-            return anchor + self._within(
-                self.output.react_on if on else self.output.react_off, anchor, soonest_us
-            )
-        if change.timing == "trip" and self._slow_trip_us is not None:
-            return max(soonest_us, anchor + total.max_us + self._slow_trip_us)
-        return anchor + self._within(total, anchor, soonest_us)
+        total = self._totals.get(timing)
+        on = policy is Policy.ON or (policy is Policy.FOLLOW and self._seen)
+        react = self.output.react_on if on else self.output.react_off
+        if timing == "trip" and self._slow_trip_us is not None and self._trip is not None:
+            limit_us = self._trip.max_us + react.max_us if total is None else total.max_us
+            return max(soonest_us, anchor + limit_us + self._slow_trip_us)
+        if total is not None:
+            return anchor + self._within(total, anchor, soonest_us)
+        if timing != "react":
+            # No total of its own: the reaction counts from the change, which is this scan.
+            anchor = soonest_us - OPERATE_US
+        return anchor + self._within(react, anchor, soonest_us)
 
     def _within(self, span: Interval, anchor_us: int, soonest_us: int) -> int:
         return self._draw.span(span, span.max_us, floor_us=soonest_us - anchor_us)

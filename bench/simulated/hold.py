@@ -90,7 +90,11 @@ class Hold:
         if self._ends_only_when_low and self._readings.low_since_us is None:
             return False
         # A loss on top of the disturbance does not undo it: only low again does.
-        return self._disturbed_us is None or self._rule == "continue" or self._unseen(now_us - self._disturbed_us)
+        return (
+            self._disturbed_us is None
+            or self._rule == "continue"
+            or self._unseen(now_us - self._disturbed_us)
+        )
 
     @property
     def _rule(self) -> str:

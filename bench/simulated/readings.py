@@ -87,8 +87,8 @@ class Readings:
         is_lost = bool(lost) and (not self._all_must_be_lost or len(lost) == len(inputs))
         if self._each_sensor:
             self.high_since_us = min(high) if high else None
-            first_loss = max(lost) if self._all_must_be_lost else min(lost, default=at_us)
-            self.lost_since_us = first_loss if is_lost else None
+            counted = max if self._all_must_be_lost else min
+            self.lost_since_us = counted(lost) if is_lost else None
         else:
             # One joint condition: high hides lost.
             is_lost = is_lost and not high
