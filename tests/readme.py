@@ -70,7 +70,7 @@ def printed(command: str, folder: Path) -> list[str]:
 
 def normal(line: str) -> str:
     """`line` with every date and time of day made alike."""
-    line = re.sub(r"\b20\d{6}-\d{6}\b", "20250101-120000", line)
+    line = re.sub(r"\b20\d{6}-\d{6}(?=_|\b)", "20250101-120000", line)
     return re.sub(
         r"\b20\d\d-\d\d-\d\d[T ]\d\d:\d\d(:\d\d)?([+-]\d\d:\d\d|Z)?", "2025-01-01 12:00", line.rstrip()
     )
