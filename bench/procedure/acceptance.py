@@ -147,7 +147,7 @@ class _Writer:
         self._set(self._telling_calls(Mode.START_UP), following=True)
         self._apply(("main", "open"), *((s, "open") for s in driven))
         self._add(Wait(off_us + 2 * expected_bound_us(off_us)))
-        self._apply(*((s, "clear") for s in self.sensors), ("main", "closed"))
+        self._apply(*((s, "clear") for s in driven), ("main", "closed"))
         self._warm_up()
         self._cut = True
 

@@ -72,7 +72,7 @@ def run_session(
     except BaseException as e:
         reason, text, unexpected = "bench-fault", f"mitbench itself failed ({type(e).__name__})", e
     finally:
-        bench.safe()
+        _open_everything(bench)
     end = End(_tick(bench), reason, text)
     try:
         sink(end)
@@ -83,6 +83,16 @@ def run_session(
     if unexpected is not None:
         raise unexpected
     return end
+
+
+def _open_everything(bench: Bench) -> None:
+    """A person who presses Ctrl-C once more must not leave anything energised."""
+    while True:
+        try:
+            bench.safe()
+            return
+        except KeyboardInterrupt:
+            continue
 
 
 def unsafe(snapshot: Snapshot, parameters: Parameters) -> str | None:

@@ -143,6 +143,18 @@ def test_an_interrupt_in_the_middle_is_a_stop():
     assert end.reason == "stopped" and bench.safe_calls == 1 and records[-1] is end
 
 
+def test_a_second_interrupt_while_opening_does_not_stop_the_opening():
+    class Impatient(Raises):
+        def safe(self) -> None:
+            super().safe()
+            if self.safe_calls == 1:
+                raise KeyboardInterrupt
+
+    bench = Impatient(furnace(), KeyboardInterrupt())
+    end, records = go(bench)
+    assert end.reason == "stopped" and bench.safe_calls == 2 and records[-1] is end
+
+
 def test_our_own_error_opens_everything_ends_the_trace_and_comes_through():
     bench, records = Raises(furnace(), ZeroDivisionError()), []
     with pytest.raises(ZeroDivisionError):
