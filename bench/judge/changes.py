@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from bench.judge.events import Change
+from bench.judge.events import Change, Flicker
 from bench.judge.window import Stamp
 
 CHATTER_PULSES = 3
@@ -32,7 +32,7 @@ class Debounce:
     _last_level: bool = False
     _burst_last_us: int = -1
 
-    def edge(self, on: bool, stamp: Stamp) -> list[Change]:
+    def edge(self, on: bool, stamp: Stamp) -> list[Change | Flicker]:
         done = self.settle(stamp.mid_us)
         if self._first is None:
             if on != self.level:
@@ -41,7 +41,7 @@ class Debounce:
             self._last_level = on
         return done
 
-    def settle(self, now_us: int) -> list[Change]:
+    def settle(self, now_us: int) -> list[Change | Flicker]:
         """Close the group if the glitch time after its first edge has passed."""
         first = self._first
         if first is None or now_us <= first.mid_us + self.glitch_us:
@@ -51,7 +51,7 @@ class Debounce:
             self.level = self._last_level
             return [Change(self.output, self.level, first)]
         self._lone_pulse(first)
-        return []
+        return [Flicker(self.output, not self.level, first, first.latest_us + self.glitch_us)]
 
     def _lone_pulse(self, pulse: Stamp) -> None:
         self.pulses.append(pulse)

@@ -69,7 +69,7 @@ class Conditions:
     _sensors: dict[str, frozenset[Condition]] = field(default_factory=dict)
     not_low_by_loss: bool = False
     not_low_us: int = 0
-    _surely_not_low: Stamp | None = None
+    surely_not_low: Stamp | None = None
     low_fades: Stamp | None = None
 
     def __post_init__(self) -> None:
@@ -83,7 +83,7 @@ class Conditions:
         copy.since = {n: Since(s.possible, s.sure) for n, s in self.since.items()}
         copy.not_low_began = self.not_low_began
         copy._sensors = dict(self._sensors)
-        copy.not_low_us, copy._surely_not_low = self.not_low_us, self._surely_not_low
+        copy.not_low_us, copy.surely_not_low = self.not_low_us, self.surely_not_low
         copy.not_low_by_loss, copy.low_fades = self.not_low_by_loss, self.low_fades
         return copy
 
@@ -131,10 +131,10 @@ class Conditions:
         if low.sure is not None and not status[Needs.LOW][1]:
             self.not_low_began, self.not_low_by_loss, self.not_low_us = stamp, False, 0
         if not status[Needs.LOW][0]:
-            self._surely_not_low = self._surely_not_low or stamp
-        elif self._surely_not_low is not None:
-            gone_us = stamp.earliest_us - self._surely_not_low.latest_us
-            self.not_low_us, self._surely_not_low = max(self.not_low_us, gone_us), None
+            self.surely_not_low = self.surely_not_low or stamp
+        elif self.surely_not_low is not None:
+            gone_us = stamp.earliest_us - self.surely_not_low.latest_us
+            self.not_low_us, self.surely_not_low = max(self.not_low_us, gone_us), None
         self.not_low_by_loss = self.not_low_by_loss or status[Needs.LOST][0]
         if not status[Needs.LOW][0] and sure_lost and low.possible is not None:
             # Until the loss has surely qualified, the board may take the low as unbroken.

@@ -47,10 +47,20 @@ class Change:
     stamp: Stamp
 
 
+@dataclass(frozen=True, slots=True)
+class Flicker:
+    """A lone pulse to `on`, shorter than the glitch time, ended by `until_us`: noted, not judged."""
+
+    output: str
+    on: bool
+    stamp: Stamp
+    until_us: int
+
+
 Stimulus = Union[CallMoved, SensorMoved, SupplyMoved]
-Event = Union[CallMoved, SensorMoved, SupplyMoved, Change]
+Event = Union[CallMoved, SensorMoved, SupplyMoved, Change, Flicker]
 
 
 def instant_us(event: Event) -> int:
     """When an event is processed: a stimulus at its earliest, a change at its latest instant."""
-    return event.stamp.latest_us if isinstance(event, Change) else event.stamp.earliest_us
+    return event.stamp.latest_us if isinstance(event, (Change, Flicker)) else event.stamp.earliest_us

@@ -279,7 +279,7 @@ def _hold_disturbed(p: Possibility, stamp: Stamp, world: World) -> Possibility:
         return p
     may_run = rule in (None, "continue") or conditions.possible_now(Needs.LOW)
     if not may_run:
-        began = conditions.not_low_began or stamp
+        began = conditions.surely_not_low or stamp
         may_run = before.low.first_us <= began.latest_us + _unseen_us(world)
     return replace(p, hold=replace(before, high=None) if may_run else None, hold_before=before)
 

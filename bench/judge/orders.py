@@ -90,18 +90,22 @@ def on_entry(
         requirement = "restart"
     closes = due.closes_us
     until = NEVER_US if closes is None else closes
+    slowest_us = react(output, want).max_us
     claims = () if old.free else tuple(c for c in old.carried(until) if c.last_us >= entered.opens_us)
     if after is Policy.FOLLOW and output.call is not None:
         call = calls[output.call]
         last = call.stamp.latest_us + follow(output, call.on).max_us
         if last >= entered.opens_us:  # a call that changed just before may still show as it was
-            claims = (*claims, Claim(not call.on, entered.opens_us, last))
+            if due.high is not None:
+                due = replace(due, high=due.high.plus(follow(output, call.on).max_us, rate_ppm))
+            slowest_us += follow(output, call.on).max_us
+            claims = (*claims, Claim(not call.on, entered.opens_us, due.closes_us or NEVER_US))
     return Expect(
         want=want,
         due=due,
         requirement=requirement,
         by_entry=True,
-        react_us=None if total or requirement == "restart" else react(output, want).max_us,
+        react_us=None if total or requirement == "restart" else slowest_us,
         follow_until_us=until if before is Policy.FOLLOW and not old.free else 0,
         claims=claims,
     )
@@ -138,7 +142,8 @@ def on_call(output: Output, old: Expect, p: Possibility, call: Call, stamp: Stam
     if pending_entry:  # the move that the mode ordered has not been seen: it is still that move
         assert old.due is not None and due.high is not None
         requirement = old.requirement
-        high = None if old.due.high is None else later(old.due.high, due.high)
+        # Follow counts from when the output began to follow, which may be as late as the move was due.
+        high = None if old.due.high is None else later(old.due.high.plus(limits.max_us, rate_ppm), due.high)
         due = replace(old.due.not_before(limit_at(stamp)), high=high)
     claims = old.carried(NEVER_US) if old.want != call.on else old.claims
     return Expect(

@@ -3,7 +3,8 @@
 Stimuli and settled changes of outputs go in, in any batches; they are
 processed in order of time, a stimulus at its earliest instant and a change at
 its latest, so that a change that may be the answer to a stimulus is never
-tried before it.  What was allowed before a stimulus stays allowed within its
+tried before it.  For the same reason a window is taken for closed only when no
+change that may have begun in it can still come (`edge_width_us`).  What was allowed before a stimulus stays allowed within its
 own window, so overlapping events need no tie rule.
 
 Between events time moves in steps to the next instant at which a timer's
@@ -20,10 +21,10 @@ from dataclasses import dataclass, field, replace
 from bench.judge import orders
 from bench.judge.book import Book
 from bench.judge.conditions import Conditions
-from bench.judge.events import CallMoved, Change, Event, SensorMoved, SupplyMoved, instant_us
+from bench.judge.events import CallMoved, Change, Event, Flicker, SensorMoved, SupplyMoved, instant_us
 from bench.judge.modes import Due, World, dues, fire, hold_on_condition, initial, powered_again
 from bench.judge.possibility import NEVER_US, Possibility, hull
-from bench.judge.window import Stamp, limit_at
+from bench.judge.window import Stamp, later, limit_at
 from firmware_ref.machine import Needs
 from firmware_ref.parameters import MITIGATING, Mode, Output, Parameters, Policy
 
@@ -62,6 +63,7 @@ class Tracker:
     place: int = 0
     watched: dict[str, Watched] = field(default_factory=dict)
     most: int = 0
+    edge_width_us: int = 0
 
     @classmethod
     def start(
@@ -84,6 +86,7 @@ class Tracker:
         """An independent tracker that goes on from here with other possibilities."""
         tracker = Tracker(self.world.fork(), book, dict(self.levels), failed, self.now_us)
         tracker.queue, tracker.place = self.queue, self.place
+        tracker.edge_width_us = self.edge_width_us
         tracker.keep(possibilities)
         return tracker
 
@@ -111,6 +114,8 @@ class Tracker:
         rest = self.queue[self.place :] + events
         rest.sort(key=lambda e: (instant_us(e), isinstance(e, Change)))
         self.queue, self.place = rest, 0
+        widths = [2 * e.stamp.half_us for e in events if isinstance(e, Change)]
+        self.edge_width_us = max([self.edge_width_us, *widths])
 
     def run(self, until_us: int) -> None:
         """Process everything up to and at `until_us`."""
@@ -141,7 +146,7 @@ class Tracker:
                     step = min(step, due.window.opens_us)
                 closes = due.closes_us
                 if closes is not None:
-                    step = min(step, closes + 1)
+                    step = min(step, closes + self.edge_width_us + 1)
             for output, expect in zip(outputs, live.p.expects, strict=True):
                 if (
                     not expect.free
@@ -150,7 +155,7 @@ class Tracker:
                 ):
                     closes = self.now_us if expect.due is None else expect.due.closes_us
                     if closes is not None:
-                        step = min(step, closes + 1)
+                        step = min(step, closes + self.edge_width_us + 1)
             if live.p.ghost is not None:
                 step = min(step, self.ghost_ends_us(live.p))
         return step
@@ -183,7 +188,10 @@ class Tracker:
         self.keep(alive)
 
     def _closed(self, live: Live) -> list[Due]:
-        return [d for d in live.dues if (c := d.closes_us) is not None and self.now_us > c]
+        return [d for d in live.dues if (c := d.closes_us) is not None and self._past(c)]
+
+    def _past(self, closes_us: int) -> bool:
+        return self.now_us > closes_us + self.edge_width_us
 
     def _timed_out(self, live: Live) -> bool:
         return bool(self._closed(live))
@@ -193,7 +201,8 @@ class Tracker:
         return [
             output.name
             for output, expect in zip(self.world.parameters.outputs, p.expects, strict=True)
-            if output.name not in self.book.wrong and expect.overdue(self.levels[output.name], self.now_us)
+            if output.name not in self.book.wrong
+            and expect.overdue(self.levels[output.name], self.now_us - self.edge_width_us)
         ]
 
     def _end_watches(self) -> None:
@@ -222,6 +231,9 @@ class Tracker:
         self.keep([p.narrowed(event.stamp, rate) for p in self.possibilities])
         if isinstance(event, Change):
             self._change(event)
+            return
+        if isinstance(event, Flicker):
+            self.keep([self._flickered(p, event) for p in self.possibilities])
             return
         self.book.stimulus(event)
         if isinstance(event, CallMoved):
@@ -283,6 +295,17 @@ class Tracker:
             due = replace(expect.due, high=limit, origin=change.stamp, causal=True)
             expects[place] = replace(expect, due=due, requirement="release")
         return replace(p, expects=tuple(expects))
+
+    def _flickered(self, p: Possibility, flicker: Flicker) -> Possibility:
+        """A move that was taken back within the glitch time was made in time all the same."""
+        place = next(i for i, o in enumerate(self.world.parameters.outputs) if o.name == flicker.output)
+        expect = p.expects[place]
+        if expect.admits(flicker.on, flicker.stamp) != "due" or expect.due is None or expect.due.high is None:
+            return p
+        ended = expect.due.high._replace(nominal_us=flicker.until_us)
+        return p.with_expect(
+            place, replace(expect, due=replace(expect.due, high=later(expect.due.high, ended)))
+        )
 
     def _call(self, event: CallMoved) -> None:
         call = self.world.calls[event.call]
