@@ -14,10 +14,14 @@ from collections.abc import Mapping
 from bench.judge.bounds import expected_bound_us
 from bench.procedure.steps import Apply, Procedure, Require, Step, Until, Wait, WaitTimer
 from bench.procedure.timers import LONGEST_WAIT_US
+from bench.procedure.words import output_channel, read_as
 from firmware_ref.parameters import Mode, Parameters, Policy
 
 #: How long the supply is cut where the profile does not say what resets a latched fault; ours.
 ASSUMED_RESET_US = 30_000_000
+#: How long an answer that is overdue is waited for, so that it can be measured; ours.
+LATE_US = 20_000_000
+LATE_HOLD_US = 60_000_000
 #: Where the ride-through is not stated it is taken to be over by then; ours.
 LONGEST_RIDE_US = 5_000_000
 #: A cut below this might count as a dip; from 1 s on the sensor is taken off the board.
@@ -84,6 +88,7 @@ class _Writer:
         self._set(self._telling_calls(Mode.LEAK_ACTIVE), following=True)
         self._apply((self.sensors[0], "leak"))
         self._add(WaitTimer("trip"))
+        self._late(Mode.LEAK_ACTIVE, LATE_US)
         self._walk()
 
     def _hold(self) -> None:
@@ -101,6 +106,7 @@ class _Writer:
             self._part = "The whole hold and the release"
             self._apply((sensor, "clear"))
         self._add(WaitTimer("hold"))
+        self._late(Mode.NORMAL, LATE_HOLD_US)
         if self._restarts_after("release"):
             self._add(WaitTimer("restart"))
 
@@ -110,6 +116,7 @@ class _Writer:
             self._set(self._telling_calls(Mode.SENSOR_FAULT), following=True)
             self._apply(*loss)
             self._add(WaitTimer("loss"))
+            self._late(Mode.SENSOR_FAULT, LATE_US)
             if number == 0:
                 self._walk()
             self._apply(*((sensor, "clear") for sensor, _ in loss))
@@ -175,6 +182,16 @@ class _Writer:
         self._add(WaitTimer("warm_up"))
         if self._restarts_after("power-up"):
             self._add(WaitTimer("restart"))
+
+    def _late(self, mode: Mode, at_most_us: int) -> None:
+        """Give a board that is late some time, so that it can be said how late; a good one costs none."""
+        levels = []
+        for output in self.parameters.outputs:
+            policy = output.modes[mode]
+            called = output.call is not None and self.calls[output.call]
+            on = policy is Policy.ON or (policy is Policy.FOLLOW and called)
+            levels.append((output_channel(output.name), read_as(output.kind, on)))
+        self._add(Until(tuple(levels), at_most_us))
 
     def _set(self, wanted: Mapping[str, bool], following: bool) -> None:
         """Bring calls to what is wanted and wait until each output has answered."""

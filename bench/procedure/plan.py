@@ -24,7 +24,7 @@ from bench.procedure.steps import (
     WaitTimer,
 )
 from bench.procedure.timers import ASSUMED_US, LONGEST_WAIT_US, STARTED_BY, past_us, span
-from bench.procedure.words import level_words, say_level, say_us
+from bench.procedure.words import level_words, output_channel, say_level, say_us
 from bench.trace.records import Value, Voltage
 from firmware_ref.parameters import Parameters
 
@@ -107,11 +107,6 @@ def plan(
     if wrong:
         raise ProcedureError("\n".join(dict.fromkeys(wrong)))
     return tuple(done)
-
-
-def output_channel(name: str) -> str:
-    """The channel on which an output is seen; alarm contacts carry their own name."""
-    return name if name.startswith("alarm.") else f"out.{name}"
 
 
 @dataclass(slots=True)

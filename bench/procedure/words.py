@@ -1,4 +1,4 @@
-"""Steps in words, for the person who reads `procedure show` or watches a run."""
+"""The words of procedures: channels, positions, and what is said to the person."""
 
 from __future__ import annotations
 
@@ -9,6 +9,16 @@ from firmware_ref.parameters import Parameters
 def level_words(channel: str) -> tuple[str, str]:
     """The two positions of a switch or a call."""
     return ("closed", "open") if channel in ("main", "board") else ("on", "off")
+
+
+def output_channel(name: str) -> str:
+    """The channel on which an output is seen; alarm contacts carry their own name."""
+    return name if name.startswith("alarm.") else f"out.{name}"
+
+
+def read_as(kind: str, on: bool) -> str:
+    """How an output of that kind reads when it is on (a contact: closed) or off."""
+    return ("on" if on else "off") if kind == "ac" else ("closed" if on else "open")
 
 
 def say_us(us: int) -> str:

@@ -11,8 +11,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 from bench.errors import BenchFault, Stopped
-from bench.procedure.plan import Action, Ask, Demand, Move, Pause, Planned, Watch, output_channel
-from bench.procedure.words import say_us
+from bench.procedure.plan import Action, Ask, Demand, Move, Pause, Planned, Watch
+from bench.procedure.words import output_channel, say_us
 from bench.run.bench import Bench
 from bench.run.clock_watch import ClockWatch
 from bench.run.observer import Observer

@@ -7,7 +7,7 @@ and time moves only in `poll`.
 
 from __future__ import annotations
 
-from bench.procedure.plan import output_channel
+from bench.procedure.words import output_channel, read_as
 from bench.run.bench import Identity
 from bench.trace.records import Applied, Clock, Edge, Readback, Record, Snapshot, Value, Voltage
 from firmware_ref.parameters import Condition, Output, Parameters, Policy, Sensor
@@ -37,7 +37,7 @@ class NominalBench:
         values.update({f"call.{c}": "off" for c in self._calls})
         values.update({f"sensor.{s}": v for s, v in self._sensors.items()})
         values.update(
-            {output_channel(o.name): _read(o, self._reads[o.name]) for o in self._parameters.outputs}
+            {output_channel(o.name): read_as(o.kind, self._reads[o.name]) for o in self._parameters.outputs}
         )
         values.update({"sense.main": "on", "sense.board": "off"})
         return Snapshot(0, values)
@@ -109,7 +109,7 @@ class NominalBench:
             at_us, on = self._moving.pop(first)
             self._now_us = max(self._now_us, at_us)
             self._reads[first] = on
-            self._edge(output_channel(first), _read(self._parameters.output(first), on))
+            self._edge(output_channel(first), read_as(self._parameters.output(first).kind, on))
         elif due is not None and due <= end_us:
             self._now_us = due
             before = self._board.state
@@ -155,12 +155,6 @@ class NominalBench:
         if lost(c is Condition.LOST for c in found):
             return Condition.LOST
         return Condition.LOW if all(c is Condition.LOW for c in found) else Condition.BETWEEN
-
-
-def _read(output: Output, on: bool) -> str:
-    if output.kind == "ac":
-        return "on" if on else "off"
-    return "closed" if on else "open"
 
 
 def _condition_of(sensor: Sensor, value: Value) -> Condition:

@@ -10,8 +10,9 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from bench.errors import BenchFault, MitbenchError, Stopped
-from bench.procedure.plan import output_channel, plan
+from bench.procedure.plan import plan
 from bench.procedure.steps import Procedure
+from bench.procedure.words import output_channel
 from bench.run.bench import Bench
 from bench.run.clock_watch import ClockWatch
 from bench.run.executor import Executor
