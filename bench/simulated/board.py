@@ -213,12 +213,14 @@ class Board:
             channel.scan(now_us, frozen=not self._supply)
         for chatter in self._chatter:
             chatter.scan(now_us)
-        if self._reboots is not None:
-            quiet = self._logic.mode is Mode.NORMAL and self._readings.low_since_us is not None
-            self._reboots.watch(sum(self._shown.values()) if quiet else 0, now_us)
-            if self._reboots.now(now_us):
-                self._power_down(now_us, forget=True)
-                self._power_up(now_us, None)
+        if self._reboots is not None and self._calm() and self._reboots.now(now_us):
+            self._power_down(now_us, forget=True)
+            self._power_up(now_us, None)
+
+    def _calm(self) -> bool:
+        """Nothing but calls passing, and nothing about to move: nobody expects an output to change now."""
+        quiet = self._logic.mode is Mode.NORMAL and self._readings.low_since_us is not None
+        return self._supply and quiet and all(c.at_rest() for c in self._channels.values())
 
     def _power_up(self, at_us: int, off_us: int | None) -> None:
         self._alive = True
@@ -244,7 +246,9 @@ class Board:
                 self._changes.append(TerminalChange(at_us, name, on))
                 if not on and self._supply:
                     self._channels[name].went_off(at_us)
-                self._dirty = self._dirty or self._reboots is not None
+                if self._reboots is not None:
+                    self._reboots.watch(self._shown, at_us)
+                    self._dirty = True
 
     def _energised(self, name: str) -> bool:
         """Contacts and feed of the terminal `name`."""

@@ -131,6 +131,10 @@ class Channel:
         for _, target in self._pending():
             yield target - self._lead_us
 
+    def at_rest(self) -> bool:
+        """Whether neither its program nor its relay is about to move."""
+        return self.relay.next_us() is None and next(self._pending(), None) is None
+
     def _pending(self) -> Iterator[tuple[str, int]]:
         if self._next_policy is not None:
             yield "policy", self._next_policy[1]

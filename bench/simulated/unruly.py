@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from bench.simulated.channel import Channel
 from firmware_ref.parameters import Parameters
 
@@ -29,7 +31,7 @@ class Chatter:
         self.due_us = now_us + _REST_US
 
     def scan(self, now_us: int) -> None:
-        if next(self._channel.dues(), None) is not None:
+        if not self._channel.at_rest():
             self.disturb(now_us)
         if now_us < self.due_us:
             return
@@ -44,18 +46,19 @@ class Reboots:
 
     def __init__(self, outputs: int) -> None:
         self._needed = min(2, outputs)
+        self._on_since: dict[str, int] = {}
         self._done = False
         self.due_us: int | None = None
 
-    def watch(self, outputs_on: int, now_us: int) -> None:
-        """`outputs_on`: terminals that are on in normal mode without gas, else 0."""
-        if self._done or outputs_on < self._needed:
-            self.due_us = None
-        elif self.due_us is None:
-            self.due_us = now_us + _REST_US
+    def watch(self, shown: Mapping[str, bool], at_us: int) -> None:
+        """The terminals, after each change."""
+        self._on_since = {name: self._on_since.get(name, at_us) for name, on in shown.items() if on}
+        longest = sorted(self._on_since.values())[: self._needed]
+        ready = len(longest) == self._needed and not self._done
+        self.due_us = longest[-1] + _REST_US if ready and longest else None
 
     def now(self, now_us: int) -> bool:
-        """Whether it restarts in this scan."""
+        """Whether it restarts in this scan; asked only in normal mode, without gas, with all outputs at rest."""
         if self.due_us is None or now_us < self.due_us:
             return False
         self._done, self.due_us = True, None
