@@ -8,9 +8,20 @@ from __future__ import annotations
 from typing import Any
 
 from bench.profile.form import OutputForm, ProfileForm, RulesForm, SensorForm
-from bench.profile.quantities import LFL, Level
-from bench.profile.values import NOT_STATED, band, ends_of, span_of, spans_of_moves
-from firmware_ref.parameters import Interval, Mode, Output, Parameters, Policy, Restart, Rules, Sensor, Timing
+from bench.profile.quantities import LFL, Level, parse_lfl
+from bench.profile.values import NOT_STATED, ends_of, span_of, spans_of_moves
+from firmware_ref.parameters import (
+    Band,
+    Interval,
+    Mode,
+    Output,
+    Parameters,
+    Policy,
+    Restart,
+    Rules,
+    Sensor,
+    Timing,
+)
 
 #: By published practice (see `published.py`): cooling and heat off, blower on, from the leak to the end of the hold.
 PRACTICE = {"Y": "off", "W": "off", "G": "on"}
@@ -21,7 +32,7 @@ _POLICY = {
     "open": Policy.OFF,
     "closed": Policy.ON,
 }
-_DEFAULT_MAX_UV = 5_000_000
+DEFAULT_MAX_UV = 5_000_000
 _DEFAULT_SETTLE_US = 100_000
 #: Rules whose absence means that either answer is right.
 _JUDGED_RULES = ("hold_on_band", "hold_when_lost", "latching", "after_supply_loss")
@@ -29,7 +40,9 @@ _JUDGED_RULES = ("hold_on_band", "hold_when_lost", "latching", "after_supply_los
 
 def can_be_lost(form: ProfileForm) -> bool:
     """Whether the board can notice the loss of any sensor: not with plain contacts alone."""
-    return any(s.kind != "contact" and s.lost_by != [] for s in (form.sensors or {}).values())
+    if form.sensors is None:  # not known while mistakes are being collected
+        return True
+    return any(s.kind != "contact" and s.lost_by != [] for s in form.sensors.values())
 
 
 def call_of(form: ProfileForm, name: str, output: OutputForm) -> str | None:
@@ -62,15 +75,16 @@ def reactions(form: ProfileForm, output: OutputForm) -> tuple[Interval | None, I
     return on, off
 
 
-def microvolts(sensor: SensorForm, level: Level) -> int:
-    """Terminal voltage at a written level."""
-    if level.unit != LFL:
-        return int(level.value)
-    return Sensor("", "analog", frozenset(), points_of(sensor)).uv_at(float(level.value))
+def band_of(sensor: SensorForm, ends: tuple[Level, Level]) -> Band:
+    """The terminal voltages of a written level interval, in rising order whichever way the gas moves them."""
+    in_points = Sensor("", "analog", frozenset(), points_of(sensor))
+    volts = [in_points.uv_at(float(e.value)) if e.unit == LFL else int(e.value) for e in ends]
+    return Band(min(volts), max(volts))
 
 
 def points_of(sensor: SensorForm) -> tuple[tuple[float, int], ...]:
-    return tuple(sorted((sensor.points or {}).items()))
+    """Level in %LFL and terminal voltage in uV, by rising level."""
+    return tuple(sorted((parse_lfl(level), uv) for level, uv in (sensor.points or {}).items()))
 
 
 def build(form: ProfileForm) -> Parameters:
@@ -130,7 +144,7 @@ def _sensor(name: str, sensor: SensorForm) -> Sensor:
     for written in (sensor.trip, sensor.clear):
         ends = ends_of(written)
         assert ends is not None
-        bands.append(band(microvolts(sensor, ends[0]), microvolts(sensor, ends[1])))
+        bands.append(band_of(sensor, ends))
     return Sensor(
         name=name,
         kind=sensor.kind,
@@ -138,7 +152,7 @@ def _sensor(name: str, sensor: SensorForm) -> Sensor:
         points=points_of(sensor),
         trip=bands[0],
         clear=bands[1],
-        max_uv=_DEFAULT_MAX_UV if sensor.max is None else sensor.max,
+        max_uv=DEFAULT_MAX_UV if sensor.max is None else sensor.max,
         ratiometric=bool(sensor.ratiometric),
         load_uv=_stated(sensor.load),
     )
@@ -203,7 +217,7 @@ def not_stated(form: ProfileForm) -> list[str]:
     """Keys without a figure or a rule of the maker: measured and reported, never judged."""
     lossy = can_be_lost(form)
     timing, rules = form.timing, form.rules or RulesForm()
-    names = [f"timing.{key}" for key in timing.keys() if timing.at(key) == NOT_STATED]
+    names = [f"timing.{key}" for key in timing.known_keys() if timing.at(key) == NOT_STATED]
     for name, output in form.outputs.items():
         names += [f"outputs.{name}.{key}" for key in ("trip", "loss") if output.at(key) == NOT_STATED]
     for name, sensor in form.sensors.items():

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
@@ -13,8 +12,9 @@ from bench.data import profiles_dir
 from bench.errors import ProfileError
 from bench.profile import checks
 from bench.profile.build import build
+from bench.profile.doubts import doubts
 from bench.profile.form import ProfileForm
-from bench.profile.mistakes import Mistake, dotted, read_form
+from bench.profile.mistakes import Mistake, dotted, read_form, without_echoes
 from bench.profile.model import Profile, Report
 from bench.profile.wiring import channel_table, needed_names, wire
 from bench.profile.yamltext import YamlText, read_yaml
@@ -35,7 +35,7 @@ def from_data(data: object, source: str) -> Profile:
     """See `bench.profile.from_data`."""
     form, mistakes = read_form(data)
     if form is not None:
-        mistakes = _first_of_each(mistakes + checks.errors(form))
+        mistakes = without_echoes([*mistakes, *checks.errors(form)])
     if mistakes or form is None:
         raise ProfileError("\n".join(_line(source, None, m) for m in mistakes))
     assert isinstance(data, dict)
@@ -51,7 +51,7 @@ def check(path: str) -> Report:
         return Report(errors=str(e).split("\n"))
     if errors or form is None:
         return Report(errors=errors)
-    warned = checks.warnings(build(form))
+    warned = doubts(build(form))
     return Report(warnings=[_line(str(found), text, m) for m in _ordered(text, warned)])
 
 
@@ -92,16 +92,8 @@ def _read(path: Path) -> tuple[YamlText, ProfileForm | None, list[str]]:
         mistakes += found
         if form is not None:
             mistakes += checks.errors(form) + checks.of_file(form, path, channel_table())
-    ordered = _ordered(text, _first_of_each(mistakes), lines)
+    ordered = _ordered(text, without_echoes(mistakes), lines)
     return text, form, [_line(str(path), text, m, lines.get((m.path, m.text))) for m in ordered]
-
-
-def _first_of_each(mistakes: Iterable[Mistake]) -> list[Mistake]:
-    """One mistake for each place: the others follow from it."""
-    first: dict[Any, Mistake] = {}
-    for mistake in mistakes:
-        first.setdefault(mistake.path or mistake.text, mistake)
-    return list(first.values())
 
 
 def _ordered(text: YamlText, mistakes: list[Mistake], lines: dict[Any, int] | None = None) -> list[Mistake]:

@@ -16,16 +16,41 @@ from typing import Any
 from pydantic import ValidationError
 
 from bench.profile.form import ProfileForm
-from bench.profile.values import Form
+from bench.profile.values import FORM_OF_KEY, NOT_STATED, Form
 from bench.profile.yamltext import Path
 
 
 @dataclass(frozen=True, slots=True)
 class Mistake:
-    """What is wrong at `path` and what to write, as one sentence fragment."""
+    """What is wrong at `path` and what to write, as one sentence fragment.
+
+    `meant`: the key that a misspelt one probably means; that one is then not
+    reported as missing.  `unless`: not reported if something is wrong there,
+    for it only follows from that.
+    """
 
     path: Path
     text: str
+    meant: str | None = None
+    unless: Path | None = None
+
+    @property
+    def missing(self) -> bool:
+        return self.text.startswith("is missing")
+
+
+def without_echoes(mistakes: Iterable[Mistake]) -> list[Mistake]:
+    """One mistake for each place, and none that only follows from another."""
+    every = list(mistakes)
+    meant = {(*m.path[:-1], m.meant) for m in every if m.meant is not None}
+    wrong = {m.path[:i] for m in every if not m.missing for i in range(1, len(m.path) + 1)}
+    places = {m.path for m in every}
+    first: dict[Any, Mistake] = {}
+    for mistake in every:
+        follows = mistake.unless in wrong | places or (mistake.missing and mistake.path in meant | wrong)
+        if not follows:
+            first.setdefault(mistake.path or mistake.text, mistake)
+    return list(first.values())
 
 
 def dotted(path: Path) -> str:
@@ -41,17 +66,18 @@ def read_form(data: Any) -> tuple[ProfileForm | None, list[Mistake]]:
     if not isinstance(data, dict):
         return None, [Mistake((), "a profile is a mapping; begin with format: mitbench-profile-1")]
     rest = copy.deepcopy(data)
-    first: list[tuple[Path, Any]] = []
+    first: list[
+        tuple[Path, Any]
+    ] = []  # those of the first pass; later ones only follow from what was taken out
     while True:
         try:
             form = ProfileForm.model_validate(rest)
             break
         except ValidationError as e:
             errors = [(_path(error["loc"]), error) for error in e.errors(include_url=False)]
-            first = first or errors
+            first = first or _without_nameless(errors)
             _take_out(rest, {path for path, _ in errors})
-    mistakes = [_mistake(form, path, error) for path, error in first]
-    return form, mistakes + _missing(form, data, {m.path for m in mistakes})
+    return form, [_mistake(form, path, error) for path, error in first] + _missing(form, data)
 
 
 def _path(loc: Iterable[Any]) -> Path:
@@ -60,19 +86,25 @@ def _path(loc: Iterable[Any]) -> Path:
     )
 
 
+def _without_nameless(errors: list[tuple[Path, Any]]) -> list[tuple[Path, Any]]:
+    """Without what is wrong inside a mapping whose own name is wrong: nobody knows what it was meant to be."""
+    nameless = {path for path, error in errors if "[key]" in error["loc"]}
+    return [
+        (path, error)
+        for path, error in errors
+        if not any(path[:i] in nameless for i in range(1, len(path)))
+        and (path not in nameless or "[key]" in error["loc"])
+    ]
+
+
 def _take_out(data: Any, paths: set[Path]) -> None:
-    """Remove what stands at each path; list items from the end, so that indices keep their meaning."""
-    for path in sorted(paths, key=lambda p: [str(x).zfill(6) for x in p], reverse=True):
+    """Remove what stands at each path; a list with a wrong item goes as a whole, for it says less than it should."""
+    for path in paths:
+        keys = next((path[:i] for i, part in enumerate(path) if isinstance(part, int)), path)
         holder = data
-        for part in path[:-1]:
-            holder = holder[part] if not isinstance(holder, dict) or part in holder else None
-            if holder is None:
-                break
-        else:
-            if isinstance(holder, dict):
-                holder.pop(path[-1], None)
-            elif isinstance(holder, list) and path[-1] < len(holder):
-                del holder[path[-1]]
+        for key in keys[:-1]:
+            holder = holder.get(key, {})
+        holder.pop(keys[-1], None)
 
 
 def _form_at(form: Form, path: Path) -> Any:
@@ -87,29 +119,22 @@ def _form_at(form: Form, path: Path) -> Any:
     return here
 
 
-def _missing(form: Form, data: dict[str, Any], known: set[Path]) -> list[Mistake]:
-    """Needed keys that the file does not have, unless a misspelt one was reported in their place."""
+def _missing(form: Form, data: dict[str, Any]) -> list[Mistake]:
+    """Needed keys that the file does not have."""
     found: list[Mistake] = []
 
     def look(here: Any, written: Any, path: Path) -> None:
         if isinstance(here, Form):
-            misspelt = {
-                _nearest(str(p[-1]), here.keys())
-                for p in known
-                if p[:-1] == path and p[-1] not in here.keys()
-            }
-            for key in here.needed_keys():
-                if key not in written and key not in misspelt:
-                    about = next(
-                        f.description for n, f in type(here).model_fields.items() if (f.alias or n) == key
-                    )
-                    found.append(Mistake((*path, key), f"is missing; write it ({_lower(about)})"))
-            for key in here.keys():
-                if key in written and here.at(key) is not None:
-                    look(here.at(key), written[key], (*path, key))
-        elif isinstance(here, dict) and isinstance(written, dict):
+            about = {f.alias or n: f.description for n, f in type(here).model_fields.items()}
+            found.extend(
+                Mistake((*path, key), f"is missing; write it ({_lower(about[key])})")
+                for key in here.needed_keys()
+                if key not in written
+            )
+            here = {key: here.at(key) for key in about}
+        if isinstance(here, dict):
             for key, value in here.items():
-                if key in written:
+                if key in written and value is not None:
                     look(value, written[key], (*path, key))
 
     look(form, data, ())
@@ -130,10 +155,22 @@ def _nearest(word: str, words: Iterable[str]) -> str | None:
 
 
 def _mistake(form: ProfileForm, path: Path, error: Any) -> Mistake:
-    return Mistake(path, _sentence(form, path, error))
+    if error["type"] != "extra_forbidden":
+        return Mistake(path, _sentence(path, error))
+    parent = _form_at(form, path[:-1])
+    tag = next((part for part in reversed(error["loc"]) if str(part).startswith("#")), None)
+    written_so = [key for key, form_tag in FORM_OF_KEY.items() if form_tag == tag]
+    keys = (
+        parent.known_keys() if isinstance(parent, Form) else written_so
+    )  # nothing else may have been right in it
+    near = _nearest(str(path[-1]), keys)
+    if near is not None:
+        return Mistake(path, f"is not known; did you mean {near}?", meant=near)
+    return Mistake(path, f"is not known; remove it (the keys here are {', '.join(keys)})")
 
 
-def _listed(values: Iterable[str]) -> str:
+def listed(values: Iterable[str]) -> str:
+    """`a, b or c`."""
     names = list(values)
     return names[0] if len(names) == 1 else ", ".join(names[:-1]) + f" or {names[-1]}"
 
@@ -149,29 +186,25 @@ def _shown(value: Any) -> str:
     return text if len(text) <= 40 else text[:37] + "..."
 
 
-def _sentence(form: ProfileForm, path: Path, error: Any) -> str:
+def _sentence(path: Path, error: Any) -> str:
     """What pydantic found, in our words."""
     kind, value, context = error["type"], error["input"], error.get("ctx", {})
-    if kind == "extra_forbidden":
-        parent = _form_at(form, path[:-1])
-        keys = parent.keys() if isinstance(parent, Form) else []
-        near = _nearest(str(path[-1]), keys)
-        if near is not None:
-            return f"is not known; did you mean {near}?"
-        return f"is not known; remove it (the keys here are {', '.join(keys)})"
     if kind == "literal_error":
         options = [option.strip("'") for option in context["expected"].replace(" or ", ", ").split(", ")]
         near = _nearest(value, options) if isinstance(value, str) else None
-        guess = f"; did you mean {near}?" if near else f"; write {_listed(options)}"
+        guess = f"; did you mean {near}?" if near else f"; write {listed(options)}"
         return (
             f"is {_shown(value)}, which is not known{guess}"
             if value is not None
-            else f"is empty; write {_listed(options)}"
+            else f"is empty; write {listed(options)}"
         )
+    if value == NOT_STATED and kind in ("value_error", "which_form"):
+        return "cannot be not stated; write how long you would wait, as the other times are written"
     if kind == "value_error":
         return str(context["error"])
     if kind == "which_form":
-        return f"is {_shown(value)}; {error['msg']}"
+        what = "is written in no known way" if isinstance(value, dict) else f"is {_shown(value)}"
+        return f"{what}; {error['msg']}"
     if kind == "string_pattern_mismatch":
         return f"is {_shown(value)}, which is no such name; {_NAMES.get(path[0], _A_NAME)}"
     if kind == "too_short":

@@ -27,7 +27,7 @@ LONGEST_US = 24 * 3_600_000_000
 HIGHEST_UV = 60_000_000
 
 _NUMBER = r"[0-9]{1,9}(?:\.[0-9]{1,9})?"
-_WRITTEN = re.compile(r"\s*([+-]?[0-9][0-9.,_eE+-]*|[+-]?\.[0-9]+)\s*([^\s0-9].*?)?\s*")
+_WRITTEN = re.compile(r"\s*([+-]?[0-9][0-9.,_eE+-]*|[+-]?\.[0-9]+)\s*([A-Za-zµμ%].*?)?\s*")
 
 #: What `parse_duration` and `parse_level` accept, for the JSON Schema (which cannot check sizes).
 DURATION_PATTERN = rf"^\s*{_NUMBER}\s*(?:us|µs|ms|s|min|h)\s*$"

@@ -13,6 +13,7 @@ from difflib import get_close_matches
 from typing import Annotated, Any, Literal, Union
 
 from pydantic import (
+    AfterValidator,
     BaseModel,
     BeforeValidator,
     ConfigDict,
@@ -35,7 +36,6 @@ from bench.profile.quantities import (
     parse_lfl,
     parse_voltage,
 )
-from firmware_ref.parameters import Band
 from firmware_ref.parameters import Interval as Span
 
 NOT_STATED = "not stated"
@@ -45,9 +45,15 @@ def _written(pattern: str, *examples: str) -> WithJsonSchema:
     return WithJsonSchema({"type": "string", "pattern": pattern, "examples": list(examples)})
 
 
+def _checked_lfl(text: str) -> str:
+    parse_lfl(text)
+    return text
+
+
 Duration = Annotated[int, BeforeValidator(parse_duration), _written(DURATION_PATTERN, "6 min", "250 ms")]
 Voltage = Annotated[int, BeforeValidator(parse_voltage), _written(VOLTAGE_PATTERN, "1.8 V", "20 mV")]
-Lfl = Annotated[float, BeforeValidator(parse_lfl), _written(LFL_PATTERN, "18 %LFL")]
+#: A key, so it stays as written: two ways to write one level must not become one in silence.
+Lfl = Annotated[str, AfterValidator(_checked_lfl), _written(LFL_PATTERN, "18 %LFL")]
 SensorLevel = Annotated[Any, BeforeValidator(parse_level), _written(LEVEL_PATTERN, "18 %LFL", "1.8 V")]
 
 
@@ -61,13 +67,16 @@ def optional(about: str, **more: Any) -> Any:
     return Field(default=None, description=about, **more)
 
 
-def _requirements_in_schema(schema: dict[str, Any]) -> None:
+def _as_the_loader_does(schema: dict[str, Any]) -> None:
+    """Required keys, names of entries, no default where nothing is the default."""
     required = []
     for name, about in schema.get("properties", {}).items():
         if about.pop("needed", False):
             required.append(name)
         if about.get("default", 0) is None:
             del about["default"]
+        if "patternProperties" in about:
+            about["additionalProperties"] = False
         about.pop("title", None)
     schema.pop("title", None)
     if required:
@@ -83,7 +92,7 @@ class Form(BaseModel):
         defer_build=True,
         strict=True,
         populate_by_name=False,
-        json_schema_extra=_requirements_in_schema,
+        json_schema_extra=_as_the_loader_does,
     )
 
     @classmethod
@@ -95,7 +104,7 @@ class Form(BaseModel):
         ]
 
     @classmethod
-    def keys(cls) -> list[str]:
+    def known_keys(cls) -> list[str]:
         return [field.alias or name for name, field in cls.model_fields.items()]
 
     def at(self, key: str) -> Any:
@@ -190,7 +199,8 @@ class LevelBetween(Form):
         return self.between[0], self.between[1]
 
 
-_FORM_OF_KEY = {
+#: Key → tag of the written form that has it.
+FORM_OF_KEY = {
     "nominal": "#around", "tolerance": "#around", "within": "#within", "between": "#between",
     "on": "#both", "off": "#both",
 }  # fmt: skip
@@ -201,7 +211,7 @@ def _choose(write: str, *forms: str) -> Discriminator:
 
     Tags begin with `#`, so that they can be left out where a mistake is placed.
     """
-    keys = {key: form for key, form in _FORM_OF_KEY.items() if form in forms}
+    keys = {key: form for key, form in FORM_OF_KEY.items() if form in forms}
 
     def which(value: Any) -> str | None:
         if isinstance(value, dict):
@@ -284,8 +294,3 @@ def ends_of(value: Any) -> tuple[Level, Level] | None:
     if isinstance(value, LevelBetween) and value.between is not None and len(value.between) == 2:
         return value.ends()
     return None
-
-
-def band(low_uv: int, high_uv: int) -> Band:
-    """A band from two voltages in either order (gas may raise or lower the voltage)."""
-    return Band(min(low_uv, high_uv), max(low_uv, high_uv))

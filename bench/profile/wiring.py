@@ -8,11 +8,13 @@ on the channel of the same name.
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from bench.data import channels_csv
+from bench.profile.quantities import parse_voltage
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +25,12 @@ class Channel:
     kind: str
     name: str
     limits: str = ""
+
+    @property
+    def highest_uv(self) -> int | None:
+        """The highest signal in uV that a sensor channel gives; None where the table does not say."""
+        found = re.match(r"0 to ([0-9.]+ V)", self.limits)
+        return parse_voltage(found[1]) if found else None
 
 
 def channel_table(path: Path | None = None) -> tuple[Channel, ...]:
@@ -37,15 +45,15 @@ def channel_table(path: Path | None = None) -> tuple[Channel, ...]:
         )
 
 
-#: Beginning of a wired name → the kinds of channel that can be it.
-KINDS: Mapping[str, tuple[str, ...]] = {
-    "call": ("call",),
-    "out": ("output",),
-    "sensor": ("signal", "contact", "sensor"),
-    "alarm": ("contact", "alarm"),
-    "sense": ("sense",),
-    "main": ("switch",),
-    "board": ("switch",),
+#: Beginning of a wired name → the kind of channel that it must be.
+KINDS: Mapping[str, str] = {
+    "call": "call",
+    "out": "output",
+    "sensor": "sensor",
+    "alarm": "contact",
+    "sense": "sense",
+    "main": "switch",
+    "board": "switch",
 }
 
 

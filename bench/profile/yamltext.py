@@ -113,8 +113,9 @@ class _Reader:
             self._plain_tag(node, path, "seq")
             items = []
             for index, item in enumerate(node.value):
-                self._result.lines[(*path, index)] = item.start_mark.line + 1
-                items.append(self.value(item, (*path, index)))
+                here = (*path, index)
+                self._result.lines[here] = item.start_mark.line + 1
+                items.append(self.value(item, here))
             return items
         return self._scalar(node, path)
 

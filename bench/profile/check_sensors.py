@@ -1,0 +1,107 @@
+"""What a sensor's keys say together: points, levels and their bands, loss."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import pairwise
+
+from bench.profile.build import DEFAULT_MAX_UV, band_of, points_of
+from bench.profile.form import ProfileForm, SensorForm
+from bench.profile.mistakes import Mistake
+from bench.profile.quantities import LFL, format_voltage
+from bench.profile.values import ends_of
+from bench.profile.yamltext import Path
+from firmware_ref.parameters import Band
+
+_ANALOG_ONLY = ("points", "max", "ratiometric", "load", "trip", "clear")
+_ANALOG_NEEDS = {
+    "points": "{0 %LFL: 0.5 V, 100 %LFL: 4.5 V}",
+    "trip": "{nominal: 18 %LFL, tolerance: 2 %LFL}",
+    "clear": "{nominal: 10 %LFL, tolerance: 2 %LFL}",
+}
+
+
+def sensor_mistakes(form: ProfileForm) -> Iterator[Mistake]:
+    for name, sensor in (form.sensors or {}).items():
+        path: Path = ("sensors", name)
+        if sensor.kind is None:
+            continue
+        if sensor.kind == "contact" and sensor.lost_by is not None:
+            yield Mistake(
+                (*path, "lost_by"),
+                "does not fit: a plain contact cannot be lost; remove it, or write kind: supervised",
+            )
+        if sensor.kind != "contact" and sensor.lost_by is None:
+            yield Mistake(
+                (*path, "lost_by"), "is missing; write what the board must notice, as in [open, short]"
+            )
+        if sensor.kind == "analog":
+            yield from _analog(sensor, path)
+        else:
+            for key in _ANALOG_ONLY:
+                if sensor.at(key) is not None:
+                    yield Mistake(
+                        (*path, key), f"does not fit a {sensor.kind} sensor; remove it, or write kind: analog"
+                    )
+
+
+def _analog(sensor: SensorForm, path: Path) -> Iterator[Mistake]:
+    for key, example in _ANALOG_NEEDS.items():
+        if sensor.at(key) is None:
+            yield Mistake((*path, key), f"is missing; write for example {example}")
+    max_uv = DEFAULT_MAX_UV if sensor.max is None else sensor.max
+    sound = True
+    if sensor.points is not None:
+        for mistake in _points(sensor, (*path, "points"), max_uv):
+            sound = False
+            yield mistake
+    bands = {}
+    for key in ("trip", "clear"):
+        ends = ends_of(sensor.at(key))
+        if ends is None:
+            continue
+        if ends[1].unit == LFL and ends[1].value > 100:
+            yield Mistake((*path, key), "reaches above 100 %LFL; write a lower level or tolerance")
+        elif ends[0].unit != LFL or (sensor.points is not None and sound):
+            band = bands[key] = band_of(sensor, ends)
+            if not 0 <= band.low_uv <= band.high_uv <= max_uv:
+                volts = f"{format_voltage(band.low_uv)} to {format_voltage(band.high_uv)}"
+                yield Mistake(
+                    (*path, key),
+                    f"is {volts} at the terminal, outside 0 V to {format_voltage(max_uv)}; write a level within",
+                )
+    if len(bands) == 2 and sensor.points is not None and sound:
+        yield from _apart(bands["trip"], bands["clear"], _rises(sensor), path)
+
+
+def _rises(sensor: SensorForm) -> bool:
+    points = points_of(sensor)
+    return points[-1][1] > points[0][1]
+
+
+def _apart(trip: Band, clear: Band, rises: bool, path: Path) -> Iterator[Mistake]:
+    if not (clear.high_uv < trip.low_uv if rises else clear.low_uv > trip.high_uv):
+        yield Mistake(
+            (*path, "clear"),
+            "with its tolerance reaches the trip level with its tolerance; write a lower clear level",
+        )
+
+
+def _points(sensor: SensorForm, path: Path, max_uv: int) -> Iterator[Mistake]:
+    points = points_of(sensor)
+    levels = [level for level, _ in points]
+    volts = [uv for _, uv in points]
+    if len(points) < 2:
+        return  # taken out as a mistake already
+    if len(set(levels)) < len(levels):
+        yield Mistake(path, "has one level twice; keep only one")
+        return
+    steps = [b - a for a, b in pairwise(volts)]
+    if not (all(s > 0 for s in steps) or all(s < 0 for s in steps)):
+        yield Mistake(path, "must rise all the way with the level, or fall all the way; correct the voltages")
+    for level, written in (sensor.points or {}).items():
+        if written > max_uv:
+            yield Mistake(
+                (*path, level),
+                f"is above max ({format_voltage(max_uv)}); write a lower voltage, or a higher max",
+            )

@@ -1,0 +1,70 @@
+"""Whether the fixture has a channel for every terminal, of the right kind, and none twice."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from difflib import get_close_matches
+
+from bench.profile.build import band_of, points_of
+from bench.profile.form import ProfileForm
+from bench.profile.mistakes import Mistake
+from bench.profile.quantities import LFL, format_voltage
+from bench.profile.values import ends_of
+from bench.profile.wiring import KINDS, Channel, needed_names
+
+
+def wiring_mistakes(form: ProfileForm, table: Sequence[Channel]) -> Iterator[Mistake]:
+    """`table` is the fixture's; without one only what the profile writes is checked."""
+    if form.calls is None or form.outputs is None or form.sensors is None:
+        return
+    written = form.wiring or {}
+    fed_from = form.supply.calls_fed_from if form.supply is not None else None
+    names = needed_names(form.calls, list(form.outputs), list(form.sensors), fed_from)
+    by_name = {channel.name: channel for channel in table}
+    by_number = {channel.number: channel for channel in table}
+    taken: dict[int, str] = {}
+    for name in [*written, *(n for n in names if n not in written)]:
+        path = ("wiring", name)
+        if name not in names and name != "sense.r-out":
+            near = get_close_matches(name, names, 1)
+            guess = f"did you mean {near[0]}?" if near else "remove it"
+            yield Mistake(path, f"is no terminal of this board; {guess}")
+            continue
+        number = written.get(name) or (by_name[name].number if name in by_name else None)
+        if number is None:
+            if table:
+                yield Mistake(
+                    path, "is missing: the fixture has no channel of this name; write the number of one"
+                )
+            continue
+        if number in taken:
+            yield Mistake(path, f"is channel {number}, as is {taken[number]}; give each its own")
+        taken.setdefault(number, name)
+        channel = by_number.get(number)
+        if table and (channel is None or channel.kind != KINDS[name.partition(".")[0]]):
+            yield _other_kind(name, number, channel, table)
+        elif channel is not None and name.startswith("sensor."):
+            yield from _out_of_reach(form, name.partition(".")[2], channel)
+
+
+def _other_kind(name: str, number: int, channel: Channel | None, table: Sequence[Channel]) -> Mistake:
+    fitting = [str(c.number) for c in table if c.kind == KINDS[name.partition(".")[0]]]
+    offer = f"write one of {', '.join(fitting)}" if fitting else "this fixture has none"
+    if channel is None:
+        return Mistake(("wiring", name), f"is {number}, and the fixture has no such channel; {offer}")
+    return Mistake(("wiring", name), f"is {number}, which is {channel.name}, of another kind; {offer}")
+
+
+def _out_of_reach(form: ProfileForm, name: str, channel: Channel) -> Iterator[Mistake]:
+    """Levels that the fixture's signal source cannot give."""
+    sensor, highest = form.sensors[name], channel.highest_uv
+    ends = ends_of(sensor.trip)
+    if highest is None or ends is None or (ends[0].unit == LFL and len(points_of(sensor)) < 2):
+        return
+    top = band_of(sensor, ends).high_uv
+    if top > highest:
+        yield Mistake(
+            ("sensors", name, "trip"),
+            f"is up to {format_voltage(top)} at the terminal, above the {format_voltage(highest)} "
+            f"of the fixture's channel {channel.number}; such a board cannot be tested here",
+        )

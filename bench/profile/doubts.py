@@ -1,0 +1,134 @@
+"""Warnings: what this bench cannot prove, and where published limits disagree.
+
+None of them keeps a profile from being used.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from bench.judge.bounds import expected_bound_us
+from bench.profile import published
+from bench.profile.build import PRACTICE
+from bench.profile.mistakes import Mistake
+from bench.profile.published import GOVERNS, Published
+from bench.profile.quantities import format_duration, format_lfl, format_voltage
+from bench.profile.yamltext import Path
+from firmware_ref.parameters import Band, Interval, Mode, Output, Parameters, Policy, Sensor
+
+#: Bound of a sensor signal at the board's terminal: the sensor channels' in hardware/channels.csv.
+SIGNAL_BOUND_UV = 5_000
+
+
+def doubts(parameters: Parameters) -> list[Mistake]:
+    """Every warning, placed like a mistake."""
+    return [*_too_narrow(parameters), *_unseen_calls(parameters), *_against_published(parameters)]
+
+
+def _too_narrow(p: Parameters) -> Iterator[Mistake]:
+    timing = p.timing
+    spans: list[tuple[Path, Interval | None]] = [
+        (("timing", name), span)
+        for name, span in (
+            ("boot", timing.boot), ("warm_up", timing.warm_up), ("trip", timing.trip), ("clear", timing.clear),
+            ("hold", timing.hold), ("loss", timing.loss), ("return", timing.return_),
+            ("ride_through", timing.ride_through),
+        )
+    ]  # fmt: skip
+    for output in p.outputs:
+        path: Path = ("outputs", output.name)
+        if output.call is not None:
+            spans += [((*path, "follow"), output.follow_on), ((*path, "follow"), output.follow_off)]
+        if (output.react_on.max_us, output.react_off.max_us) != (
+            output.follow_on.max_us,
+            output.follow_off.max_us,
+        ):
+            spans += [((*path, "react"), output.react_on), ((*path, "react"), output.react_off)]
+        if output.restart is not None:
+            spans.append(((*path, "restart", "delay"), output.restart.delay))
+        spans += [
+            ((*path, key), span)
+            for key, span, general in (("trip", output.trip, timing.trip), ("loss", output.loss, timing.loss))
+            if span != general
+        ]
+    warned: set[Path] = set()
+    for where, span in spans:
+        if span is None or where in warned:
+            continue
+        # A lower end of 0 is no limit, so only one end needs room.
+        needed = (4 if span.min_us else 2) * expected_bound_us(span.max_us)
+        if span.width_us < needed:
+            warned.add(where)
+            yield Mistake(
+                where,
+                f"is {format_duration(span.width_us)} wide, too narrow to prove on this bench, "
+                f"which needs {format_duration(needed)}; it will mostly end as inconclusive",
+            )
+    for sensor in p.sensors:
+        for key, band in (("trip", sensor.trip), ("clear", sensor.clear)):
+            if band is not None and band.high_uv - band.low_uv < 4 * SIGNAL_BOUND_UV:
+                yield Mistake(
+                    ("sensors", sensor.name, key),
+                    f"is {format_voltage(band.high_uv - band.low_uv)} wide at the terminal, too narrow to prove "
+                    f"on this bench, which needs {format_voltage(4 * SIGNAL_BOUND_UV)}",
+                )
+
+
+def _unseen_calls(p: Parameters) -> Iterator[Mistake]:
+    for index, call in enumerate(p.calls):
+        if not any(o.call == call and o.modes[Mode.NORMAL] is Policy.FOLLOW for o in p.outputs):
+            yield Mistake(
+                ("calls", index), f"{call}: no output follows it, so nothing shows that the board takes it"
+            )
+
+
+def _against_published(p: Parameters) -> Iterator[Mistake]:
+    hold = p.timing.hold
+    least = published.HOLD_AT_LEAST.value or 0
+    if hold is not None and hold.min_us < least * 1_000_000:
+        yield _warn(
+            ("timing", "hold"), f"may be as short as {format_duration(hold.min_us)}", published.HOLD_AT_LEAST
+        )
+    trips: list[tuple[Path, Interval | None]] = [(("timing", "trip"), p.timing.trip)]
+    trips += [(("outputs", o.name, "trip"), o.trip) for o in p.outputs if o.trip != p.timing.trip]
+    for where, span in trips:
+        for limit in (published.DETECTED_WITHIN, published.STARTED_WITHIN):
+            if span is not None and span.max_us > (limit.value or 0) * 1_000_000:
+                yield _warn(where, f"may take {format_duration(span.max_us)}", limit)
+                break
+    for sensor in p.sensors:
+        if sensor.trip is not None:
+            highest = _highest_level(sensor, sensor.trip)
+            if highest > (published.TRIP_AT_MOST.value or 0) + 1e-9:
+                yield _warn(
+                    ("sensors", sensor.name, "trip"), f"may be {format_lfl(highest)}", published.TRIP_AT_MOST
+                )
+    for output in p.outputs:
+        yield from _practice(output)
+
+
+def _highest_level(sensor: Sensor, band: Band) -> float:
+    return max(sensor.level_at(band.low_uv), sensor.level_at(band.high_uv))
+
+
+def _practice(output: Output) -> Iterator[Mistake]:
+    usual = PRACTICE.get(output.name)
+    if usual is None:
+        return
+    for mode, source in (
+        (Mode.LEAK_ACTIVE, published.LEAK_PRACTICE),
+        (Mode.POST_LEAK_HOLD, published.HOLD_PRACTICE),
+    ):
+        if output.modes[mode].value != usual:
+            yield _warn(("outputs", output.name, "modes", mode.value), f"is {output.modes[mode]}", source)
+    fault = output.modes[Mode.SENSOR_FAULT]
+    if usual == "on" and output.loss is not None and fault is not Policy.ON:
+        yield _warn(
+            ("outputs", output.name, "modes", Mode.SENSOR_FAULT.value),
+            f"is {fault}",
+            published.FAULT_PRACTICE,
+        )
+
+
+def _warn(path: Path, what: str, limit: Published) -> Mistake:
+    return Mistake(path, f"{what}; {limit}; {GOVERNS}")

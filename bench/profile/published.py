@@ -1,0 +1,66 @@
+"""Published limits as data, each with its source and how sure we are of it.
+
+They make `profile check` warn, never refuse, and the judge does not know them:
+the maker's documents and local codes govern.  The full texts of the standards
+are sold and were not at hand, so no clause is cited.
+
+Certainty: `S` seen in a public source; `S2` seen only at second hand; `M+`,
+`M?` from memory, with high or low confidence, the text was not seen.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+GOVERNS = "the maker's documents and local codes govern"
+
+_IN_WORDS = {
+    "S": "seen in a public source",
+    "S2": "seen at second hand only",
+    "M+": "from memory, not confirmed",
+    "M?": "from memory, doubtful",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Published:
+    """A published figure or practice.  `value` is in `unit`; practice has neither."""
+
+    says: str
+    source: str
+    certainty: str
+    value: float | None = None
+    unit: str | None = None
+
+    def __str__(self) -> str:
+        return f"published: {self.says} ({self.source}; {_IN_WORDS[self.certainty]})"
+
+
+HOLD_AT_LEAST = Published(
+    "mitigation goes on for at least 5 min after the leak",
+    "ASHRAE 15-2019 as told by trade documents", "S2", 300.0, "s",
+)  # fmt: skip
+TRIP_AT_MOST = Published(
+    "the set point is at most 25 % of the LFL",
+    "IEC 60335-2-40:2018 and UL 60335-2-40 edition 4 as told by makers' summaries", "S2", 25.0, "%LFL",
+)  # fmt: skip
+DETECTED_WITHIN = Published(
+    "the whole system, sensor included, answers 25 % of the LFL within 30 s",
+    "AHRI update of 9 April 2020, quoted by EFCTC on 2 May 2020", "S", 30.0, "s",
+)  # fmt: skip
+STARTED_WITHIN = Published(
+    "mitigation begins within 15 s of the detector's output",
+    "remembered of ASHRAE 15-2022", "M?", 15.0, "s",
+)  # fmt: skip
+LEAK_PRACTICE = Published(
+    "on a leak the compressor and electric heat go off and the fan comes on",
+    "UL on 60335-2-40 edition 4, and trade documents", "S2",
+)  # fmt: skip
+HOLD_PRACTICE = Published(
+    "after a leak the heat stays off and the fan on for at least 5 min",
+    "ASHRAE 15-2019 as told by trade documents", "S2",
+)  # fmt: skip
+FAULT_PRACTICE = Published(
+    "the fan runs when the detector fails its own check",
+    "remembered of ASHRAE 15-2019", "M+",
+)  # fmt: skip
