@@ -24,15 +24,17 @@ from firmware_ref.parameters import Mode, Rules
 
 @dataclass(slots=True)
 class Memory:
-    """What the board keeps through a loss of supply.
+    """What the board knows besides its mode, much of it kept through a loss of supply.
 
     `mitigation`: `leak` or `hold` if the supply was lost while mitigating and
     the board goes on with it, else None.  `latched`: a sensor fault that only
-    the profile's reset removes.
+    the profile's reset removes.  `sensor_good`: what it sees at this moment
+    (None: not known), for a hold that ran on through a sensor loss.
     """
 
     mitigation: str | None = None
     latched: bool = False
+    sensor_good: bool | None = False
 
 
 #: A guard answers True, False, or None where the profile does not state the rule: either is right.
@@ -43,12 +45,18 @@ def _stated(value: str | None, wanted: str) -> bool | None:
     return None if value is None else value == wanted
 
 
+def _both(a: bool | None, b: bool) -> bool | None:
+    return a if b else False
+
+
 GUARDS: Mapping[str, Guard] = {
     "latches": lambda rules, memory: rules.latching,
     "is_latched": lambda rules, memory: memory.latched,
     "remembers_leak": lambda rules, memory: memory.mitigation == "leak",
     "remembers_hold": lambda rules, memory: memory.mitigation == "hold",
     "hold_must_restart": lambda rules, memory: _stated(rules.hold_when_lost, "restart"),
+    "sensor_good_and_latched": lambda rules, memory: _both(memory.sensor_good, memory.latched),
+    "sensor_good": lambda rules, memory: memory.sensor_good,
     "fault_ends_in_hold": lambda rules, memory: rules.after_fault == "hold",
 }
 
@@ -90,6 +98,8 @@ class LeakMitigation(StateMachine):
     hold_over = (
         post_leak_hold.to(sensor_fault_latched, cond="is_latched")
         | post_leak_hold.to(normal)
+        | post_leak_hold_lost.to(sensor_fault_latched, cond="sensor_good_and_latched")
+        | post_leak_hold_lost.to(normal, cond="sensor_good")
         | post_leak_hold_lost.to(sensor_fault_latched, cond="latches")
         | post_leak_hold_lost.to(sensor_fault)
     )
@@ -138,6 +148,12 @@ class LeakMitigation(StateMachine):
 
     def hold_must_restart(self) -> bool:
         return bool(GUARDS["hold_must_restart"](self.rules, self.memory))
+
+    def sensor_good_and_latched(self) -> bool:
+        return bool(GUARDS["sensor_good_and_latched"](self.rules, self.memory))
+
+    def sensor_good(self) -> bool:
+        return bool(GUARDS["sensor_good"](self.rules, self.memory))
 
     def fault_ends_in_hold(self) -> bool:
         return bool(GUARDS["fault_ends_in_hold"](self.rules, self.memory))

@@ -114,6 +114,7 @@ class ReferenceBoard:
         before = self.state
         if event == "supply_lost":
             self._remember()
+        self.machine.memory.sensor_good = self._condition is not Condition.LOST
         self.machine.send(event)
         if event == "supply_lost":
             self._supply_us = None

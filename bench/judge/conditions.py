@@ -68,6 +68,7 @@ class Conditions:
     not_low_began: Stamp | None = None
     _sensors: dict[str, frozenset[Condition]] = field(default_factory=dict)
     not_low_by_loss: bool = False
+    high_ended: Stamp | None = None
     not_low_us: int = 0
     surely_not_low: Stamp | None = None
     low_fades: Stamp | None = None
@@ -84,6 +85,7 @@ class Conditions:
         copy.not_low_began = self.not_low_began
         copy._sensors = dict(self._sensors)
         copy.not_low_us, copy.surely_not_low = self.not_low_us, self.surely_not_low
+        copy.high_ended = self.high_ended
         copy.not_low_by_loss, copy.low_fades = self.not_low_by_loss, self.low_fades
         return copy
 
@@ -127,6 +129,8 @@ class Conditions:
             Needs.LOST: (may_lost, sure_lost),
             Needs.GOOD: (not sure_lost, not may_lost),
         }
+        if self.since[Needs.HIGH].possible is not None and not status[Needs.HIGH][0]:
+            self.high_ended = stamp
         low = self.since[Needs.LOW]
         if low.sure is not None and not status[Needs.LOW][1]:
             self.not_low_began, self.not_low_by_loss, self.not_low_us = stamp, False, 0

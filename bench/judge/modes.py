@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from bench.judge.conditions import Conditions
+from bench.judge.conditions import Conditions, Since
 from bench.judge.orders import Call, on_entry, without_supply
 from bench.judge.possibility import Expect, Possibility
 from bench.judge.window import Limit, Stamp, Window, at, later, limit_at
@@ -85,12 +85,7 @@ def _due(p: Possibility, watch: Watch, world: World) -> Due | None:
     high = None if since.sure is None else limit_at(since.sure)
     origin = since.sure or since.possible
     if watch.event == "returned":
-        if rules.return_only_when == "not-high" and world.conditions.possible_now(Needs.HIGH):
-            if world.conditions.surely(Needs.HIGH):
-                return None
-            high = None
-        window = Window(limit_at(since.possible), high, origin).plus(timing.return_, rate)
-        return Due("returned", window.not_before(p.entered.low), None)
+        return _returns(p, since, world)
     if watch.event == "cleared" and world.conditions.low_fades is not None:
         return _clears_through_loss(p, since.possible, world.conditions.low_fades, world)
     if high is not None:
@@ -99,6 +94,24 @@ def _due(p: Possibility, watch: Watch, world: World) -> Due | None:
     span = timing.clear if watch.event == "cleared" else world.parameters.qualification(watch.timer)
     window = base.plus(span, rate).not_before(p.entered.low)
     return Due(watch.event, window, base)
+
+
+def _returns(p: Possibility, good: Since, world: World) -> Due | None:
+    """A board may wait with the return while a sensor is high, and must where the profile says so."""
+    conditions, rate = world.conditions, world.rate_ppm
+    assert good.possible is not None
+    if world.parameters.rules.return_only_when == "not-high" and conditions.surely(Needs.HIGH):
+        return None
+    high = None
+    if good.sure is not None:
+        high = limit_at(good.sure)
+        if conditions.high_ended is not None:
+            high = later(high, limit_at(conditions.high_ended))
+    window = Window(limit_at(good.possible), high, good.sure or good.possible).plus(
+        world.parameters.timing.return_, rate
+    )
+    must = not conditions.possible_now(Needs.HIGH)
+    return Due("returned", window.not_before(p.entered.low), None, must)
 
 
 def _clears_through_loss(p: Possibility, low: Stamp, lost: Stamp, world: World) -> Due | None:
@@ -142,7 +155,10 @@ def _hold_due(p: Possibility, world: World) -> Due | None:
 
 def fire(p: Possibility, due: Due, world: World) -> list[Possibility]:
     """What the possibility becomes if the event falls within its window."""
-    memory = Memory(p.mitigation, p.latched)
+    good: bool | None = world.conditions.surely(Needs.GOOD)
+    if not good and world.conditions.possible_now(Needs.GOOD):
+        good = None
+    memory = Memory(p.mitigation, p.latched, good)
     reached = []
     for state in targets(p.state, due.event, world.parameters.rules, memory):
         q = _entered(p, state, due, world)
