@@ -1,0 +1,1 @@
+"""What people see of a run: live view, plain lines, result, page.  Decides nothing."""
