@@ -1,0 +1,53 @@
+"""Guarded requests and their replies, both roles: a message with identity and CRC (hardware/PROTOCOL.md, 3)."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from bench.scpi import blocks
+from bench.scpi.crc import crc16, sealed, unsealed
+
+IDENTITY_LIMIT = 0xFFFFFFFF
+
+
+class Reply(NamedTuple):
+    """What a fixture answered.  `request_crc` and `identity` name the request; `error` 0 is none."""
+
+    identity: int
+    request_crc: int
+    boot: int
+    error: int
+    tick: int
+    response: str
+
+
+def request_crc(identity: int, message: str) -> int:
+    return crc16(f"{identity},{message}".encode("ascii"))
+
+
+def request(identity: int, message: str) -> bytes:
+    """The line that carries `message`, with its LF."""
+    doubled = message.replace('"', '""')
+    return b'SYST:GUAR? %d,#H%04X,"%b"\n' % (
+        identity,
+        request_crc(identity, message),
+        doubled.encode("ascii"),
+    )
+
+
+def reply(identity: int, crc: int, boot: int, error: int, tick: int, response: str) -> str:
+    """The response message of a guarded request, without its LF."""
+    body = f"{identity},{crc:04X},{boot},{error},{tick},{response},".encode("ascii")
+    return blocks.encode(sealed(body)).decode("ascii")
+
+
+def read_reply(response: bytes) -> Reply | None:
+    """A reply, or None if the response message is damaged or no reply."""
+    try:
+        body = unsealed(blocks.decode(response))
+        if body is None:
+            return None
+        identity, crc, boot, error, tick, rest = body.decode("ascii").split(",", 5)
+        return Reply(int(identity), int(crc, 16), int(boot), int(error), int(tick), rest[:-1])
+    except ValueError:
+        return None
