@@ -198,16 +198,16 @@ class _Planner:
         if wait.timer not in STARTED_BY:
             raise ValueError(f"wait: {wait.timer!r} is no timer; write one of {', '.join(STARTED_BY)}")
         since = STARTED_BY[wait.timer]
-        from_where = "" if since == "now" else f" since the last change of {_STIMULUS[since]}"
+        after = f" after {_STARTED[since]}" if since in _STARTED else " from now"
         found = span(self.parameters, wait.timer)
         name = wait.timer.replace("_", "-")
         if found is None:
             return self._wait_unstated(wait, name)
         if wait.share is None:
             us = past_us(self.parameters, wait.timer) or 0
-            return f"wait past the longest {name}: {say_us(us)}{from_where}", [Pause(us, since, surely=True)]
+            return f"wait until {say_us(us)}{after}: past the longest {name}", [Pause(us, since, surely=True)]
         us = round(found.min_us * wait.share)
-        return f"wait {wait.share:g} of the shortest {name}: {say_us(us)}{from_where}", [Pause(us, since)]
+        return f"wait until {say_us(us)}{after}: {wait.share:g} of the shortest {name}", [Pause(us, since)]
 
     def _wait_unstated(self, wait: WaitTimer, name: str) -> tuple[str, Sequence[Action]]:
         share = 1.0 if wait.share is None else wait.share
@@ -247,4 +247,4 @@ class _Planner:
         return [*self._switches(), *(f"sensor.{s.name}" for s in self.parameters.sensors)]
 
 
-_STIMULUS = {"supply": "the supply", "sensor": "a sensor", "call": "a call"}
+_STARTED = {"supply": "the supply came", "sensor": "the sensor changed", "call": "the call changed"}

@@ -91,9 +91,12 @@ class _Steps(Silent):
 
 
 def too_narrow(parameters: Parameters) -> Iterator[str]:
-    """Intervals narrower than four bounds: a good board in the middle of them may not be provable here."""
+    """Intervals in which a good board may not be provable here: two bounds at each end that is a limit."""
     for name, span in _intervals(parameters):
-        if span is not None and span.width_us < 4 * (bound_us := expected_bound_us(span.max_us)):
+        if span is None:
+            continue
+        bound_us = expected_bound_us(span.max_us)
+        if span.width_us < (4 if span.min_us else 2) * bound_us:
             yield f"{name}: {say_us(span.width_us)} wide, and this bench knows it to ±{bound_us / 1000:.0f} ms"
 
 

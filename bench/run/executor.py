@@ -124,6 +124,7 @@ class Executor:
     def _supply_failed(self) -> None:
         """The board's supply did not come up, or went: open at once, then see whose fault it is."""
         self._supply.up = False
+        self._observer.note("the board's supply did not stay up: opening everything")
         for ch in ("main", "board"):
             self._bench.apply(ch, "open")
         self._wait(self._supply.UP_US)  # what was seen before the opening may still be on its way
