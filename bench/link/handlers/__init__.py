@@ -1,0 +1,1 @@
+"""Our URL handler, where pyserial looks for it by name."""
