@@ -203,7 +203,7 @@ class Board:
         for change in self._logic.scan(now_us):
             if before is Mode.UNPOWERED:
                 for channel in self._channels.values():
-                    channel.start(change.anchor_us)
+                    channel.start(self._logic.on_us)
             before = change.mode
             for channel in self._channels.values():
                 channel.change(change, now_us)

@@ -22,7 +22,6 @@ class Channel:
         self, output: Output, parameters: Parameters, draw: Draw, *, scan_us: int, slow_trip_us: int | None
     ):
         self.output = output
-        self._boot = parameters.timing.boot
         self._totals = {"trip": output.trip, "loss": output.loss}
         self._trip = parameters.qualification("trip")
         self._draw = draw
@@ -108,8 +107,6 @@ class Channel:
         anchor, timing = change.anchor_us, change.timing
         if timing == "exact":
             return max(anchor, soonest_us)
-        if timing == "boot":
-            return anchor + self._within(self._boot, anchor, soonest_us)
         total = self._totals.get(timing)
         on = policy is Policy.ON or (policy is Policy.FOLLOW and self._seen)
         react = self.output.react_on if on else self.output.react_off

@@ -81,13 +81,13 @@ class Hold:
         else:
             self.start(low, low, low)
 
-    def may_end(self, now_us: int) -> bool:
-        """Whether nothing the sensors say keeps it from ending now."""
+    def may_end(self, now_us: int, still_lost: bool) -> bool:
+        """Whether nothing the sensors say keeps it from ending now; `still_lost`: into sensor-fault."""
         if self._flaws.no_release:
             return False
         if self._flaws.no_restart:
             return True
-        if self._ends_only_when_low and self._readings.low_since_us is None:
+        if self._ends_only_when_low and self._readings.low_since_us is None and not still_lost:
             return False
         # A loss on top of the disturbance does not undo it: only low again does.
         return (

@@ -24,9 +24,9 @@ from firmware_ref.parameters import MITIGATING, Mode, Parameters
 class Change:
     """One change of mode.
 
-    `timing` says how the outputs time their moves: `boot`, `trip` and `loss`
-    are totals from `anchor_us`; `react` counts from `anchor_us`, the instant
-    of the change; `exact` puts every output's edge on `anchor_us`.
+    `timing` says how the outputs time their moves: `trip` and `loss` are
+    totals from `anchor_us`; `react` counts from `anchor_us`, the instant of
+    the change; `exact` puts every output's edge on `anchor_us`.
     """
 
     mode: Mode
@@ -54,7 +54,7 @@ class Logic:
         )  # fmt: skip
         self.mode = Mode.UNPOWERED
         self._changes: list[Change] = []
-        self._on_us = 0
+        self.on_us = 0  # the supply came
         self._boot_us: int | None = None  # when the program starts; None once it runs
         self._warm_us = 0
         self._latched = False
@@ -90,8 +90,9 @@ class Logic:
             self._memory = None
         boot, warm = self._timing.boot, self._timing.warm_up
         judged = warm.max_us + self._spans.react_max_us
-        self._on_us = at_us
-        self._boot_us = at_us + self._draw.span(boot, boot.max_us, spare_us=self._latency_us)
+        self.on_us = at_us
+        booted = self._draw.span(boot, boot.max_us + self._spans.react_max_us, spare_us=self._latency_us)
+        self._boot_us = at_us + booted
         self._warm_us = at_us + self._draw.span(warm, judged, spare_us=self._latency_us)
         return self._boot_us
 
@@ -99,7 +100,7 @@ class Logic:
         """One pass of the program: the changes of mode it makes, in order."""
         self._changes = []
         if self._boot_us is not None and now_us >= self._boot_us:
-            self._boot()
+            self._boot(self._boot_us)
         while self.mode is not Mode.UNPOWERED and self._steps[self.mode](now_us):
             pass
         return self._changes
@@ -114,17 +115,17 @@ class Logic:
         if self.mode is Mode.START_UP:
             yield self._warm_us
 
-    def _boot(self) -> None:
+    def _boot(self, at_us: int) -> None:
         self._boot_us = None
-        if self._memory is not None:
-            mode, left = self._memory
-            if mode is Mode.POST_LEAK_HOLD and self._traits.after_supply_loss == "resume":
-                self._enter(mode, self._on_us, "boot")
-                self._hold.run_on(self._draw.between(self._on_us, self._warm_us), left)
-            else:
-                self._enter(Mode.LEAK_ACTIVE, self._on_us, "boot")
+        if self._memory is None:
+            self._enter(Mode.SENSOR_FAULT if self._latched else Mode.START_UP, at_us, "react")
+            return
+        mode, left = self._memory
+        if mode is Mode.POST_LEAK_HOLD and self._traits.after_supply_loss == "resume":
+            self._enter(mode, at_us, "react")
+            self._hold.run_on(self._draw.between(self.on_us, self._warm_us), left)
         else:
-            self._enter(Mode.SENSOR_FAULT if self._latched else Mode.START_UP, self._on_us, "boot")
+            self._enter(Mode.LEAK_ACTIVE, at_us, "react")
 
     def _enter(self, mode: Mode, anchor_us: int, timing: str) -> bool:
         self._changes.append(Change(mode, self.mode, anchor_us, timing))
@@ -176,7 +177,7 @@ class Logic:
         self._hold.follow_band()
         end, exact = self._hold.end_us, self._hold.exact_us
         still_lost = self._loss_noted and self._readings.good_since_us is None
-        if end is None or now_us < end or not (still_lost or self._hold.may_end(now_us)):
+        if end is None or now_us < end or not self._hold.may_end(now_us, still_lost):
             return False
         if still_lost:
             self._latched = self._traits.latching

@@ -283,3 +283,14 @@ def test_each_sensor_has_its_own_timers_or_both_have_one_condition():
         assert 2 < after < 4
         early.add(after < 3)
     assert early == {True, False}
+
+
+@pytest.mark.parametrize("rule", ["pause", "restart"])
+def test_a_disturbed_hold_waits_for_low_also_with_the_sensor_lost_and_running(rule):
+    parameters = with_rules(furnace(), hold_on_band=rule, hold_when_lost="run")
+    rig = holding(parameters).wait(88).gas("between").wait(30).gas("open").wait(600)
+    assert rig.still("Y", rig.low)
+    good = rig.gas("normal").t
+    after, on = rig.wait(500).first("Y", good)
+    assert on
+    assert after > (250 if rule == "pause" else 355)

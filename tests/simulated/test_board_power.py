@@ -38,7 +38,7 @@ def test_an_output_forced_on_in_start_up_comes_within_boot(seed):
     rig = booting(air_handler(), seed, "Y").wait(25)
     (on_at, on), (off_at, off) = rig.edges("G", rig.began)
     assert (on, off) == (True, False)
-    assert 0 < on_at - rig.began < 2 * S
+    assert 0 < on_at - rig.began < 2.4 * S
     assert 17 * S < off_at - rig.began < 23.4 * S
 
 
@@ -228,4 +228,15 @@ def test_boot_and_warm_up_limits_hold_with_a_lower_end():
     )
     for seed in SEEDS:
         rig = booting(replace(parameters, timing=timing, outputs=outputs), seed).wait(2)
-        assert 0.3 < rig.first("G", rig.began)[0] < 0.9
+        # The start is the hidden change, 300 to 900 ms; G answers within 250 ms of it.
+        assert 0.3 < rig.first("G", rig.began)[0] < 0.9 + 0.25
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_the_start_is_one_hidden_instant_and_outputs_answer_within_react_of_it(seed):
+    rig = Rig(air_handler(), seed=seed).up("W").gas("open").wait(11).outage(8)
+    back = rig.t
+    rig.wait(5)
+    times = [rig.first(name, back)[0] for name in "WG"]
+    assert max(times) < 2.4
+    assert abs(times[0] - times[1]) < 0.4
