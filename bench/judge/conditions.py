@@ -5,8 +5,8 @@ sensor has a *set* of conditions.  For each thing a timer may need (`Needs`)
 this keeps since when it may have held without a break, and since when it
 surely has.  A loss over a low fades the low (`low_fades`) rather than ending it:
 a loss too short to be noticed breaks nothing.  Since the sensors were last
-surely low, they were so no more from `not_low_began` on, surely so for
-`not_low_us` in one piece, and `not_low_by_loss` tells whether a loss had part in it.  The bound of the signal source widens every band.
+surely low, they were so no more from `not_low_began` on, surely not low in
+`not_low_pieces` (begin, least length), and `not_low_by_loss` tells whether a loss had part in it.  The bound of the signal source widens every band.
 """
 
 from __future__ import annotations
@@ -69,7 +69,7 @@ class Conditions:
     _sensors: dict[str, frozenset[Condition]] = field(default_factory=dict)
     not_low_by_loss: bool = False
     high_ended: Stamp | None = None
-    not_low_us: int = 0
+    not_low_pieces: tuple[tuple[int, int], ...] = ()
     surely_not_low: Stamp | None = None
     low_fades: Stamp | None = None
 
@@ -84,7 +84,7 @@ class Conditions:
         copy.since = {n: Since(s.possible, s.sure) for n, s in self.since.items()}
         copy.not_low_began = self.not_low_began
         copy._sensors = dict(self._sensors)
-        copy.not_low_us, copy.surely_not_low = self.not_low_us, self.surely_not_low
+        copy.not_low_pieces, copy.surely_not_low = self.not_low_pieces, self.surely_not_low
         copy.high_ended = self.high_ended
         copy.not_low_by_loss, copy.low_fades = self.not_low_by_loss, self.low_fades
         return copy
@@ -111,6 +111,10 @@ class Conditions:
         for since in self.since.values():
             since.sure = since.sure and stamp
 
+    def not_low_us(self, since_us: int) -> int:
+        """The longest time in one piece, begun no earlier than `since_us`, that the sensors surely were not low."""
+        return max((length for began, length in self.not_low_pieces if began >= since_us), default=0)
+
     def possible_now(self, needs: Needs) -> bool:
         return self.since[needs].possible is not None
 
@@ -133,12 +137,13 @@ class Conditions:
             self.high_ended = stamp
         low = self.since[Needs.LOW]
         if low.sure is not None and not status[Needs.LOW][1]:
-            self.not_low_began, self.not_low_by_loss, self.not_low_us = stamp, False, 0
+            self.not_low_began, self.not_low_by_loss, self.not_low_pieces = stamp, False, ()
         if not status[Needs.LOW][0]:
             self.surely_not_low = self.surely_not_low or stamp
         elif self.surely_not_low is not None:
             gone_us = stamp.earliest_us - self.surely_not_low.latest_us
-            self.not_low_us, self.surely_not_low = max(self.not_low_us, gone_us), None
+            self.not_low_pieces = (*self.not_low_pieces[-15:], (self.surely_not_low.latest_us, gone_us))
+            self.surely_not_low = None
         self.not_low_by_loss = self.not_low_by_loss or status[Needs.LOST][0]
         if not status[Needs.LOW][0] and sure_lost and low.possible is not None:
             # Until the loss has surely qualified, the board may take the low as unbroken.

@@ -280,7 +280,7 @@ def hold_on_condition(p: Possibility, stamp: Stamp, world: World) -> Possibility
         return _hold_disturbed(p, stamp, world)
     if p.hold_before is None:
         return p
-    return replace(p, hold=_hold_goes_on(p.hold_before, stamp, world), hold_before=None)
+    return replace(p, hold=_hold_goes_on(p, p.hold_before, stamp, world), hold_before=None)
 
 
 def _unseen_us(world: World) -> int:
@@ -289,25 +289,34 @@ def _unseen_us(world: World) -> int:
 
 
 def _hold_disturbed(p: Possibility, stamp: Stamp, world: World) -> Possibility:
+    """The hold while the sensors are not surely low: it may stand still, or go on unseen."""
     rule, conditions = world.parameters.rules.hold_on_band, world.conditions
     before = p.hold_before or p.hold
     if before is None:
         return p
-    may_run = rule in (None, "continue") or conditions.possible_now(Needs.LOW)
+    may_run = rule in (None, "continue")
     if not may_run:
         began = conditions.surely_not_low or stamp
-        may_run = before.low.first_us <= began.latest_us + _unseen_us(world)
-    return replace(p, hold=replace(before, high=None) if may_run else None, hold_before=before)
+        may_run = conditions.not_low_us(p.entered.opens_us) <= _unseen_us(world) and (
+            conditions.possible_now(Needs.LOW) or before.low.first_us <= began.latest_us + _unseen_us(world)
+        )
+    hold = replace(before, high=None) if may_run else None
+    low = conditions.since[Needs.LOW].possible
+    if hold is None and low is not None:  # in the clear's band: it may run again from here
+        hold = replace(_hold_goes_on(p, before, low, world), high=None)
+    return replace(p, hold=hold, hold_before=before)
 
 
-def _hold_goes_on(before: Window, stamp: Stamp, world: World) -> Window:
+def _hold_goes_on(p: Possibility, before: Window, stamp: Stamp, world: World) -> Window:
     """When the hold is over, low again at `stamp`."""
     rules, rate = world.parameters.rules, world.rate_ppm
     began = world.conditions.not_low_began or before.origin
     gone_us = max(0, stamp.latest_us - began.earliest_us)
-    fresh = at(stamp).plus(world.parameters.timing.hold, rate)
+    surely_us = world.conditions.not_low_us(p.entered.opens_us)
+    low = world.conditions.since[Needs.LOW].possible or stamp
+    fresh = Window(limit_at(low), limit_at(stamp), stamp).plus(world.parameters.timing.hold, rate)
     paused = Window(
-        before.low.plus(world.conditions.not_low_us, 0),
+        before.low.plus(surely_us, 0),
         None if before.high is None else before.high.plus(gone_us, rate),
         before.origin,
         before.causal,
@@ -315,7 +324,7 @@ def _hold_goes_on(before: Window, stamp: Stamp, world: World) -> Window:
     if rules.hold_on_band is None or world.conditions.not_low_by_loss:
         return before.hull(paused).hull(fresh)
     hold = {"pause": paused, "restart": fresh, "continue": before}[rules.hold_on_band]
-    return before.hull(hold) if world.conditions.not_low_us <= _unseen_us(world) else hold
+    return before.hull(hold) if world.conditions.not_low_us(p.entered.opens_us) <= _unseen_us(world) else hold
 
 
 def powered_again(p: Possibility, stamp: Stamp, off: tuple[int, int], world: World) -> Sequence[Possibility]:
