@@ -150,6 +150,10 @@ def _hold_due(p: Possibility, world: World) -> Due | None:
         if not world.conditions.possible_now(Needs.LOW):
             return None
         window = replace(window, high=None)
+    elif rules.hold_ends_only_when == "low" and window.high is not None:
+        sure = world.conditions.since[Needs.LOW].sure
+        assert sure is not None
+        window = replace(window, high=later(window.high, limit_at(sure)))
     return Due("hold_over", window.not_before(p.entered.low), None)
 
 
@@ -164,6 +168,11 @@ def fire(p: Possibility, due: Due, world: World) -> list[Possibility]:
         q = _entered(p, state, due, world)
         if q.state == "post_leak_hold" and not world.conditions.surely(Needs.LOW):
             q = hold_on_condition(q, due.window.origin, world)
+        elif q.state == "post_leak_hold" and q.hold_before is not None:
+            q = hold_on_condition(q, world.conditions.since[Needs.LOW].sure or due.window.origin, world)
+        if due.event == "supply_lost":
+            reached += _remember(p, q, world)
+            continue
         reached.append(q)
         if (
             due.event == "lost"
@@ -206,7 +215,7 @@ def _entered(p: Possibility, state: str, due: Due, world: World) -> Possibility:
             window = window.hull(q.hold)
         return replace(q, hold=window, left_us=None)
     if event == "supply_lost":
-        return _remember(p, q, world)
+        return replace(q, hold=None, hold_before=None, left_us=None, ghost=None, supplied=None)
     if MODES[state] not in MITIGATING:
         return replace(q, hold=None, hold_before=None, left_us=None, ghost=None)
     if event == "returned" and state == "leak_active":
@@ -246,20 +255,28 @@ def _left(hold: Window, began: Stamp, stopped: Window) -> tuple[int, int]:
     return least, most
 
 
-def _remember(p: Possibility, q: Possibility, world: World) -> Possibility:
-    """What the board still knows when its supply is gone for good."""
+def _remember(p: Possibility, q: Possibility, world: World) -> list[Possibility]:
+    """What the board may still know when its supply is gone for good."""
     rule = world.parameters.rules.after_supply_loss
-    kept: str | None = None
-    left = None
-    if p.mode is Mode.LEAK_ACTIVE and rule != "forget":
-        kept = "leak"
-    elif p.mode is Mode.POST_LEAK_HOLD and rule != "forget":
-        kept = "hold" if rule == "resume" else "leak"
-        if kept == "hold" and p.hold is not None and world.cut is not None:
-            left = _left(p.hold_before or p.hold, world.cut, q.entered)
-    return replace(
-        q, mitigation=kept, hold=None, hold_before=None, left_us=left, ghost=None, supplied=None
-    )  # fmt: skip
+    if p.mode not in MITIGATING:
+        return [replace(q, mitigation=None)]
+    ways = []
+    if rule in ("forget", None):
+        ways.append(replace(q, mitigation=None))
+    if rule in ("restart_hold", None) or (rule == "resume" and p.mode is Mode.LEAK_ACTIVE):
+        ways.append(replace(q, mitigation="leak"))
+    if rule in ("resume", None) and p.mode is Mode.POST_LEAK_HOLD:
+        hold = p.hold_before or p.hold
+        left = None if hold is None or world.cut is None else _left(hold, _began_to_stop(p, world), q.entered)
+        ways.append(replace(q, mitigation="hold", left_us=left or p.left_us))
+    return ways
+
+
+def _began_to_stop(p: Possibility, world: World) -> Stamp:
+    """When a hold cut off by the supply's loss may have stopped at the earliest."""
+    assert world.cut is not None
+    began = world.conditions.not_low_began
+    return began if p.hold_before is not None and began is not None else world.cut
 
 
 def hold_on_condition(p: Possibility, stamp: Stamp, world: World) -> Possibility:

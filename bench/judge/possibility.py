@@ -8,6 +8,7 @@ two objects.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from bench.judge.window import Stamp, Window
@@ -108,12 +109,20 @@ class Possibility:
     def policy(self, output: Output) -> Policy:
         return output.modes[self.mode]
 
-    def key(self) -> tuple[object, ...]:
-        """Possibilities with the same key differ only in when; their hull stands for both."""
+    def key(self, levels: Sequence[bool]) -> tuple[object, ...]:
+        """Possibilities with the same key differ only in when; their hull stands for both.
+
+        `levels` are the outputs as seen: what an order answers matters only
+        where the output has not yet obeyed it.
+        """
         return (
             self.state, self.latched, self.mitigation, self.supplied, self.hold is None,
-            self.left_us is None, self.ghost is None, self.event,
-            tuple((e.want, e.free, e.requirement, e.by_entry) for e in self.expects),
+            self.hold_before is None, self.left_us is None, self.ghost is None,
+            self.event if self.event in ("cleared", "hold_over") else None,
+            tuple(
+                (e.want, e.free, None if level == e.want else (e.requirement, e.by_entry))
+                for e, level in zip(self.expects, levels, strict=True)
+            ),
         )  # fmt: skip
 
     def with_expect(self, place: int, expect: Expect) -> Possibility:
@@ -180,6 +189,7 @@ def _expect_hull(a: Expect, b: Expect) -> Expect:
     return replace(
         a,
         due=_hull(a.due, b.due),
+        by_entry=a.by_entry or b.by_entry,
         react_us=None if a.react_us is None or b.react_us is None else max(a.react_us, b.react_us),
         follow_until_us=max(a.follow_until_us, b.follow_until_us),
         claims=claims[-12:],

@@ -97,8 +97,9 @@ class Tracker:
     def keep(self, possibilities: list[Possibility]) -> None:
         """Go on with these, those that differ only in *when* replaced by their hull."""
         merged: dict[object, Possibility] = {}
+        levels = [self.levels[o.name] for o in self.world.parameters.outputs]
         for p in possibilities:
-            key = p.key()
+            key = p.key(levels)
             known = merged.get(key)
             if known is None:
                 merged[key] = p
