@@ -8,8 +8,9 @@ from __future__ import annotations
 from typing import Any
 
 from bench.profile.form import OutputForm, ProfileForm, RulesForm, SensorForm
+from bench.profile.intervals import ends_of, span_of, spans_of_moves
 from bench.profile.quantities import LFL, Level, parse_lfl
-from bench.profile.values import NOT_STATED, ends_of, span_of, spans_of_moves
+from bench.profile.values import NOT_STATED
 from firmware_ref.parameters import (
     Band,
     Interval,
@@ -42,7 +43,7 @@ def can_be_lost(form: ProfileForm) -> bool:
     """Whether the board can notice the loss of any sensor: not with plain contacts alone."""
     if form.sensors is None:  # not known while mistakes are being collected
         return True
-    return any(s.kind != "contact" and s.lost_by != [] for s in form.sensors.values())
+    return any(s.kind != "contact" if s.lost_by is None else bool(s.lost_by) for s in form.sensors.values())
 
 
 def call_of(form: ProfileForm, name: str, output: OutputForm) -> str | None:
@@ -201,16 +202,19 @@ def _rules(rules: RulesForm, lossy: bool) -> Rules:
 def default_proofs(outputs: tuple[Output, ...], lossy: bool) -> tuple[str, ...]:
     """What *pass* must have shown of a board with these outputs; alarm contacts are not among it."""
     ac = [o for o in outputs if o.kind == "ac"]
-    mitigated = {o.name: o.modes[Mode.LEAK_ACTIVE] for o in ac}
     return (
         *(f"follow:{o.name}" for o in ac if o.modes[Mode.NORMAL] is Policy.FOLLOW),
-        *(f"trip:{o.name}" for o in ac if mitigated[o.name] is not o.modes[Mode.NORMAL]),
-        *(f"blocked:{o.name}" for o in ac if mitigated[o.name] is Policy.OFF and o.call is not None),
-        *(f"forced:{o.name}" for o in ac if mitigated[o.name] is Policy.ON),
+        *(f"trip:{o.name}" for o in ac if o.modes[Mode.LEAK_ACTIVE] is not o.modes[Mode.NORMAL]),
+        *(f"blocked:{o.name}" for o in ac if o.call is not None and _mitigated(o) == {Policy.OFF}),
+        *(f"forced:{o.name}" for o in ac if _mitigated(o) == {Policy.ON}),
         "hold",
         "re-leak",
         *(("loss",) if lossy else ()),
     )
+
+
+def _mitigated(output: Output) -> set[Policy]:
+    return {output.modes[Mode.LEAK_ACTIVE], output.modes[Mode.POST_LEAK_HOLD]}
 
 
 def not_stated(form: ProfileForm) -> list[str]:

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 from bench.profile.build import call_of, can_be_lost, policies, reactions
 from bench.profile.form import OutputForm, ProfileForm
+from bench.profile.intervals import Both, span_of
 from bench.profile.mistakes import Mistake, listed
 from bench.profile.quantities import format_duration
-from bench.profile.values import Both, span_of
 from bench.profile.yamltext import Path
 from firmware_ref.parameters import Mode
 

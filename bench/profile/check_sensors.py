@@ -7,9 +7,9 @@ from itertools import pairwise
 
 from bench.profile.build import DEFAULT_MAX_UV, band_of, points_of
 from bench.profile.form import ProfileForm, SensorForm
+from bench.profile.intervals import ends_of
 from bench.profile.mistakes import Mistake
 from bench.profile.quantities import LFL, format_voltage
-from bench.profile.values import ends_of
 from bench.profile.yamltext import Path
 from firmware_ref.parameters import Band
 

@@ -7,9 +7,9 @@ from difflib import get_close_matches
 
 from bench.profile.build import band_of, points_of
 from bench.profile.form import ProfileForm
+from bench.profile.intervals import ends_of
 from bench.profile.mistakes import Mistake
 from bench.profile.quantities import LFL, format_voltage
-from bench.profile.values import ends_of
 from bench.profile.wiring import KINDS, Channel, needed_names
 
 
@@ -28,7 +28,12 @@ def wiring_mistakes(form: ProfileForm, table: Sequence[Channel]) -> Iterator[Mis
         if name not in names and name != "sense.r-out":
             near = get_close_matches(name, names, 1)
             guess = f"did you mean {near[0]}?" if near else "remove it"
-            yield Mistake(path, f"is no terminal of this board; {guess}")
+            # The terminal may be one whose own entry was wrong, and so is not known here.
+            entry = (
+                "sensors" if name.startswith("sensor.") else "outputs",
+                name.removeprefix("out.").removeprefix("sensor."),
+            )
+            yield Mistake(path, f"is no terminal of this board; {guess}", unless=entry)
             continue
         number = written.get(name) or (by_name[name].number if name in by_name else None)
         if number is None:

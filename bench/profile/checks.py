@@ -12,9 +12,9 @@ from bench.profile.check_outputs import CANNOT_BE_LOST, output_mistakes
 from bench.profile.check_sensors import sensor_mistakes
 from bench.profile.check_wiring import wiring_mistakes
 from bench.profile.form import ProfileForm, ResetForm, RulesForm
+from bench.profile.intervals import span_of
 from bench.profile.mistakes import Mistake
 from bench.profile.quantities import format_duration
-from bench.profile.values import span_of
 from bench.profile.wiring import Channel
 
 #: Requirements that each output has of its own: one must be named.
@@ -105,7 +105,8 @@ def _proofs(form: ProfileForm) -> Iterator[Mistake]:
         elif form.outputs is not None:
             names = ", ".join(form.outputs)
             if colon and output not in form.outputs:
-                yield Mistake(path, f"{proof} names no output of this board; the outputs are {names}")
+                text = f"{proof} names no output of this board; the outputs are {names}"
+                yield Mistake(path, text, unless=("outputs", output))
             elif not colon and name in _PER_OUTPUT:
                 yield Mistake(path, f"{name} needs an output, as in {name}:{next(iter(form.outputs))}")
 

@@ -10,24 +10,19 @@ from typing import Annotated, Literal, Union
 
 from pydantic import Field, StringConstraints, Tag
 
+from bench.profile.intervals import LevelInterval, MoveLimits, StatedOrNot, TimeInterval
 from bench.profile.values import (
     BoolOrNot,
     Duration,
     Form,
-    LevelInterval,
     Lfl,
-    MoveLimits,
     NotStated,
-    StatedOrNot,
-    TimeInterval,
     Voltage,
     VoltageOrNot,
     needed,
     optional,
     or_not_stated,
 )
-
-FORMAT = "mitbench-profile-1"
 
 Name = Annotated[str, StringConstraints(pattern=r"^[A-Za-z][A-Za-z0-9]*(-[A-Za-z0-9]+)*$", max_length=60)]
 #: `Y`, `W2`; the two alarm contacts carry a dot.

@@ -16,7 +16,8 @@ from typing import Any
 from pydantic import ValidationError
 
 from bench.profile.form import ProfileForm
-from bench.profile.values import FORM_OF_KEY, NOT_STATED, Form
+from bench.profile.intervals import FORM_OF_KEY
+from bench.profile.values import NOT_STATED, Form
 from bench.profile.yamltext import Path
 
 

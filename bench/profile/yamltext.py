@@ -80,6 +80,9 @@ def read_yaml(raw: bytes) -> YamlText:
     return result
 
 
+_NO_ALIASES = "anchors and aliases (&name, *name) are not read; write the value out"
+
+
 def _unreadable(error: yaml.MarkedYAMLError, line: list[str]) -> str:
     problem = " ".join((error.problem or error.context or "").split())
     if "expected a single document" in (error.context or ""):
@@ -87,7 +90,7 @@ def _unreadable(error: yaml.MarkedYAMLError, line: list[str]) -> str:
     if line and line[0].lstrip(" ").startswith("\t"):
         return "a tab stands where YAML wants spaces; indent with spaces"
     if "undefined alias" in problem or "duplicate anchor" in problem:
-        return "anchors and aliases (&name, *name) are not read; write the value out"
+        return _NO_ALIASES
     return f"cannot be read as YAML: {problem}; check indentation, colons, brackets and quotes"
 
 
@@ -100,7 +103,8 @@ class _Reader:
 
     def value(self, node: Any, path: Path) -> Any:
         if id(node) in self._seen:
-            self._wrong(node, path, "anchors and aliases (&name, *name) are not read; write the value out")
+            # The node's own mark is where its anchor stands, not the alias.
+            self._result.mistakes.append((self._result.line_of(path), path, _NO_ALIASES))
             return None
         self._seen.add(id(node))
         if len(path) > DEEPEST:
