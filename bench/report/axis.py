@@ -127,7 +127,7 @@ def _line(moments: list[int], start_us: int, next_us: int | None, scale: float) 
     last = moments[-1]
     if next_us is None:
         add(last + PAD_US)
-    elif next_us - last > QUIET_US:
+    elif next_us - last > 3 * PAD_US:  # at a turn of the line even a short quiet span is cut out
         add(last + PAD_US)
         add(next_us - PAD_US, cut=True)
     else:
@@ -137,7 +137,9 @@ def _line(moments: list[int], start_us: int, next_us: int | None, scale: float) 
 
 def ticks(line: Line) -> list[int]:
     """Round instants to be labelled on a line: as many as fit, none in a break."""
-    step_us = next((s for s in (500_000, 1_000_000, 2_000_000, 5_000_000) if s * line.scale / 1e6 >= 54), 10_000_000)
+    step_us = next(
+        (s for s in (500_000, 1_000_000, 2_000_000, 5_000_000) if s * line.scale / 1e6 >= 54), 10_000_000
+    )
     found = []
     for piece in line.pieces:
         if not piece.cut:

@@ -26,7 +26,8 @@ ROW = {"supply": 17, "call": 21, "output": 25}
 ANALOG = 66
 BAR = {"supply": 4, "call": 9, "output": 12}
 #: Width of a character of the small type, for keeping labels apart.
-CHAR = 5.2
+CHAR = 5.3
+BOLD_CHAR = 6.3
 LABEL_ROW = 13
 
 Height = Callable[[float], float]
@@ -47,6 +48,7 @@ class _Drawing:
         self.line = line
         self.number = number
         self.out: list[str] = []
+        self.values: list[tuple[float, float, str]] = []
         self.labels = self._part_labels()
         self.top = 6 + LABEL_ROW * (1 + max((row for _, _, _, row in self.labels), default=0))
         self.places: dict[str, tuple[float, float]] = {}
@@ -65,8 +67,10 @@ class _Drawing:
         for lane in self.picture.lanes:
             self._lane(lane)
         self._breaks()
+        for x, y, text in self.values:
+            self._text(x, y, text, "value")
         self._marks()
-        height = round(self.bottom + 17)
+        height = round(self.bottom + (28 if any(p.cut for p in self.line.pieces) else 17))
         name = f"timing-{self.number}"
         return (
             f'<svg xmlns="http://www.w3.org/2000/svg" class="timing" viewBox="0 0 {WIDTH} {height}" '
@@ -122,7 +126,7 @@ class _Drawing:
         placed: list[tuple[float, int, str, int]] = []
         ends: list[float] = []
         for at, text in [*named, *inside]:
-            wide = len(text) * CHAR + 12
+            wide = len(text) * BOLD_CHAR + 8
             x = self._x(at)
             x = min(x, WIDTH - RIGHT - wide) if x + wide > WIDTH - RIGHT else x
             row = next((n for n, end in enumerate(ends) if end <= x), len(ends))
@@ -144,7 +148,9 @@ class _Drawing:
         for at in ticks(self.line):
             x = self._x(at)
             self._stroke([(x, self.bottom), (x, self.bottom + 4)], "axis")
-            self._text(x, self.bottom + 14, clock_words(at / 1e6, tenths=at % 1_000_000 != 0), "tick", "middle")
+            self._text(
+                x, self.bottom + 14, clock_words(at / 1e6, tenths=at % 1_000_000 != 0), "tick", "middle"
+            )
 
     def _breaks(self) -> None:
         for piece in self.line.pieces:
@@ -162,14 +168,18 @@ class _Drawing:
             self._stroke(left, "tear")
             self._stroke(right, "tear")
             cut = duration_words((piece.end_us - piece.start_us) / 1e6)
-            self._text(middle, self.bottom + 14, cut, "cut", "middle")
+            self._text(middle, self.bottom + 25, cut, "cut", "middle")
 
     # --- what was allowed and seen -----------------------------------------------
 
     def _windows(self) -> None:
         for window in self.picture.windows:
             end_us = self.line.end_us if window.end_us is None else window.end_us
-            if window.channel not in self.places or end_us < self.line.start_us or window.start_us > self.line.end_us:
+            if (
+                window.channel not in self.places
+                or end_us < self.line.start_us
+                or window.start_us > self.line.end_us
+            ):
                 continue
             y0, y1 = self.places[window.channel]
             self._rect(self._x(window.start_us), y0 + 2, self._x(end_us), y1 - 1, f"window {window.verdict}")
@@ -183,7 +193,9 @@ class _Drawing:
         self._stroke([(LEFT, base), (LEFT + self.line.width, base)], "rest")
         for start_us, end_us, value in lane.spans(self.line.end_us):
             if is_on(value) and end_us > self.line.start_us:
-                self._rect(self._x(start_us), base - BAR[lane.kind], self._x(end_us), base, f"bar {lane.kind}")
+                self._rect(
+                    self._x(start_us), base - BAR[lane.kind], self._x(end_us), base, f"bar {lane.kind}"
+                )
 
     def _sensor(self, lane: Lane, y0: float, y1: float) -> None:
         sensor = sensor_of(self.parameters, lane.channel.partition(".")[2])
@@ -202,7 +214,7 @@ class _Drawing:
             else:
                 self._rect(x0, y1 - 17, x1, y1 - 3, f"signal {text}")
             if x1 - x0 > len(text) * CHAR + 6 and x0 >= free_from:
-                self._text(x0 + 4, y, text, "value")
+                self.values.append((x0 + 4, y, text))
                 free_from = x0 + len(text) * CHAR
 
     def _bands(self, sensor: Sensor | None, height: Height) -> None:

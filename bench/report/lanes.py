@@ -39,7 +39,8 @@ class Lane:
     def spans(self, end_us: int) -> list[tuple[int, int, Value]]:
         """From, to and value, without gaps, up to `end_us`."""
         ends = [level.at_us for level in self.levels[1:]] + [end_us]
-        return [(lv.at_us, end, lv.value) for lv, end in zip(self.levels, ends, strict=True) if end > lv.at_us]
+        spans = [(lv.at_us, min(end, end_us), lv.value) for lv, end in zip(self.levels, ends, strict=True)]
+        return [span for span in spans if span[1] > span[0]]
 
 
 @dataclass(frozen=True, slots=True)

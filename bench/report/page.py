@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -60,7 +60,7 @@ def render_page(trace: Trace, judgement: Judgement, parameters: Parameters, trac
         provisional=judgement.verdict in ("bench-fault", "stopped"),
         failed=[(n, f) for n, f in marked if f.verdict == "fail"],
         undecided=[(n, f) for n, f in marked if f.verdict != "fail"],
-        summaries=summaries(judgement),
+        summaries=summaries(judgement, parameters),
         passed=[f for f in judgement.findings if f.verdict == "pass"],
         drawings=diagrams(picture, parameters) if picture is not None else [],
     )
@@ -125,7 +125,7 @@ def date_words(created: str) -> str:
     return f"{date} {time} {'UTC' if zone in ('Z', '+00:00') else zone}".strip()
 
 
-def summaries(judgement: Judgement) -> list[Summary]:
+def summaries(judgement: Judgement, parameters: Parameters) -> list[Summary]:
     """The passed findings, those of one requirement, output and limits together, in the order of requirements."""
     groups: dict[tuple[str, str, str, str], list[Finding]] = defaultdict(list)
     for f in judgement.findings:
@@ -137,10 +137,18 @@ def summaries(judgement: Judgement) -> list[Summary]:
         tightest = min(group, key=lambda f: float("inf") if f.margin is None else f.margin)
         found.append(
             Summary(
-                requirement, output, sum(f.count for f in group),
-                min(figures, default=None), max(figures, default=None), tightest,
+                requirement,
+                output,
+                sum(f.count for f in group),
+                min(figures, default=None),
+                max(figures, default=None),
+                tightest,
             )  # fmt: skip
         )
-    return sorted(found, key=lambda s: REQUIREMENTS.index(s.requirement) if s.requirement in REQUIREMENTS else 99)
+    outputs = [wording.clean(o.name) for o in parameters.outputs]
+    return sorted(found, key=lambda s: (_place(REQUIREMENTS, s.requirement), _place(outputs, s.output)))
 
 
+def _place(order: Sequence[str], name: str) -> int:
+    """Where a name stands in an order; unknown ones last."""
+    return order.index(name) if name in order else len(order)

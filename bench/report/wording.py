@@ -68,6 +68,11 @@ def clean(text: object) -> str:
     return " ".join("".join(c if c.isprintable() else " " for c in str(text)).split())
 
 
+def sentence(text: object) -> str:
+    """`text` cleaned, with one full stop at its end."""
+    return clean(text).rstrip(".") + "."
+
+
 def timer_words(name: str) -> str:
     """The judge's name of a running timer as people say it."""
     return _TIMERS.get(name, name.replace("_", " "))
