@@ -26,6 +26,8 @@ POLL_US = 500_000
 READBACK_US = 200_000
 #: A command must have been carried out within this: a relay takes some 10 ms, the signal's filter some 100.
 APPLIED_US = 1_000_000
+#: An AC edge may be told this long after it (hardware/PROTOCOL.md: 15 ms); waited for at the end.
+DRAIN_US = 20_000
 #: How long the person may take to answer a prompt; ours.
 PROMPT_US = 600_000_000
 
@@ -56,7 +58,7 @@ class Executor:
         self._supply = Supply(self._levels)
         self._origins: dict[str, int] = {}
         self._changes = 0
-        self._applied: dict[int, int] = {}  # identity of the command -> sequence number of its record
+        self._applied: dict[tuple[int, str], int] = {}  # (command, channel) -> sequence number of the record
         self._owed: dict[int, tuple[Applied, set[str]]] = {}  # what is still to be read back
 
     def run(self, steps: Iterable[Planned]) -> None:
@@ -73,6 +75,7 @@ class Executor:
             self._observer.step(index, len(planned), f"{part}: {step.text}" if part else step.text)
             for action in step.actions:
                 self._do(action)
+        self._wait(DRAIN_US)
         if self._clock.due_us is not None:
             self._write(self._clock.take())
             self._clock.check()
@@ -110,11 +113,11 @@ class Executor:
         """Bring a channel to a value and wait until it is read back; see to the supply where it is a switch."""
         self._supply.before(ch, value)
         identity = self._bench.apply(ch, value)
-        if not self._wait(APPLIED_US, lambda: identity in self._applied):
+        if not self._wait(APPLIED_US, lambda: (identity, ch) in self._applied):
             raise BenchFault(
                 f"the fixture took {ch} {value} and did not carry it out; run `mitbench fixture check`"
             )
-        seq = self._applied.pop(identity)
+        seq = self._applied.pop((identity, ch))
         self._wait(APPLIED_US, lambda: seq not in self._owed)
         if self._supply.closing(ch, value):
             if not self._wait(self._supply.UP_US, lambda: self._levels.get("sense.board") == "on"):
@@ -171,7 +174,7 @@ class Executor:
             if record.ch == "sense.board" and record.value == "on":
                 self._origins["supply"] = record.latest_us
         elif isinstance(record, Applied):
-            self._applied[record.id] = record.seq
+            self._applied[record.id, record.ch] = record.seq
             what = {"terminal"} if record.ch.startswith("sensor.") else {"position"}
             self._owed[record.seq] = (record, what)
         elif isinstance(record, Readback):

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import csv
 from dataclasses import replace
 from itertools import product
 
 import pytest
 
+from bench.data import channels_csv
 from bench.errors import ProcedureError
 from bench.procedure import built_in, load
+from bench.procedure.levels import SIGNAL_BOUND_UV
 from bench.procedure.plan import Move, plan
 from bench.procedure.steps import Apply, Procedure
 from bench.run.dry_run import synthetic
@@ -160,6 +163,12 @@ def test_survey_has_the_same_stimuli_and_is_not_judged():
     assert survey.steps == full.steps
     assert survey.as_json()["judged"] is False and full.as_json()["judged"] is True
     assert set(built_in()) == {"acceptance", "survey"}
+
+
+def test_the_signal_bound_is_that_of_the_channel_table():
+    with channels_csv().open(encoding="utf-8", newline="") as file:
+        bounds = {row["bound"] for row in csv.DictReader(file) if row["kind"] == "sensor"}
+    assert bounds == {f"{SIGNAL_BOUND_UV // 1000} mV"}
 
 
 def test_bands_that_would_cross_on_this_bench_are_refused():
