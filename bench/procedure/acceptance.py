@@ -232,4 +232,6 @@ class _Writer:
         return [tuple(one for one in ways if one[1] == kind) for kind in kinds]
 
     def _restarts_after(self, event: str) -> bool:
-        return any(o.restart and event in o.restart.after for o in self.parameters.outputs)
+        """Whether an output may stay off for its restart time now; after a release that of `any-off` is long over."""
+        events = {event} if event == "release" else {event, "any-off"}
+        return any(o.restart and events & o.restart.after for o in self.parameters.outputs)
