@@ -228,11 +228,11 @@ class Tracker:
     # --- events -------------------------------------------------------------
 
     def _process(self, event: Event) -> None:
-        rate = self.world.rate_ppm
-        self.keep([p.narrowed(event.stamp, rate) for p in self.possibilities])
         if isinstance(event, Change):
-            self._change(event)
+            self._change(event)  # measured against the windows as they were before it was seen
+            self._narrow(event.stamp)
             return
+        self._narrow(event.stamp)
         if isinstance(event, Flicker):
             self.keep([self._flickered(p, event) for p in self.possibilities])
             return
@@ -243,6 +243,9 @@ class Tracker:
             self._sensor(event)
         else:
             self._supply(event)
+
+    def _narrow(self, stamp: Stamp) -> None:
+        self.keep([p.narrowed(stamp, self.world.rate_ppm) for p in self.possibilities])
 
     def _change(self, change: Change) -> None:
         place = next(i for i, o in enumerate(self.world.parameters.outputs) if o.name == change.output)

@@ -51,7 +51,7 @@ def _expected_stuck(name: str, output: Output) -> Expected:
         return "trip", output.name, "missing"
     if start_up is Policy.OFF:
         return "power-up", output.name, "not-allowed"
-    return "follow", output.name, "missing"
+    return "power-up", output.name, "missing"
 
 
 def _expected_crossed(where: tuple[str, ...], parameters: Parameters) -> Expected:
