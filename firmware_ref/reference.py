@@ -139,7 +139,7 @@ class ReferenceBoard:
 
     def _hold_rules(self, at_us: int) -> None:
         """Pause, restart or go on with the hold while the sensors are not low."""
-        if self.state != "post_leak_hold":
+        if self.state != "post_leak_hold" or self._condition is Condition.LOST:
             return
         rule = self.parameters.rules.hold_on_band or "continue"
         low = self._condition is Condition.LOW

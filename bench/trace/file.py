@@ -188,7 +188,7 @@ def read_trace(path: str | Path) -> Trace:
 
 def _read_line(path: str | Path, number: int, line: bytes) -> Record:
     try:
-        plain = json.loads(line)
+        plain = json.loads(line.decode())
         if not isinstance(plain, dict):
             raise ValueError("the line is no JSON object")
         return from_json(plain)
