@@ -66,7 +66,7 @@ def test_all_the_faults_of_the_fixture():
 def test_what_is_expected_of_a_stuck_output_depends_on_its_feed_and_start_up():
     assert expected(furnace(), "stuck-on:W") == ("trip", "W", "missing")
     assert expected(furnace(), "stuck-on:G") == ("power-up", "G", "not-allowed")
-    assert expected(air_handler(), "stuck-on:G") == ("follow", "G", "missing")
+    assert expected(air_handler(), "stuck-on:G") == ("power-up", "G", "missing")
     assert expected(furnace(), "stuck-off:G") == ("follow", "G", "missing")
     assert expected(air_handler(), "stuck-off:G") == ("power-up", "G", "missing")
 
