@@ -15,8 +15,8 @@ from itertools import pairwise
 PAD_US = 350_000
 #: A quiet span shorter than this is never cut out.
 QUIET_US = 3_000_000
-#: Moments this close together (a call and its answer) stay on one line.
-TOGETHER_US = 450_000
+#: The last part of a line, in which it may turn.
+TURN = 0.4
 #: Width of a break.
 BREAK = 52.0
 #: Drawing units for one second, the first that gives few enough lines is taken.
@@ -80,21 +80,7 @@ def wrapped(moments: Iterable[int], width: float, most_lines: int = 8) -> list[L
 
 
 def _lines(moments: list[int], width: float, scale: float) -> list[Line]:
-    groups: list[list[int]] = [[moments[0]]]
-    for before, after in pairwise(moments):
-        if after - before > TOGETHER_US:
-            groups.append([])
-        groups[-1].append(after)
-    rows: list[list[int]] = [[]]
-    used = 0.0
-    for group in groups:
-        gap_us = group[0] - rows[-1][-1] if rows[-1] else 2 * PAD_US
-        cost = _cost(gap_us, scale) + (group[-1] - group[0]) * scale / 1e6
-        if rows[-1] and used + cost > width - BREAK:
-            rows.append([])
-            used, cost = 0.0, (2 * PAD_US + group[-1] - group[0]) * scale / 1e6
-        rows[-1] += group
-        used += cost
+    rows = _rows(moments, width - BREAK, scale)
     firsts = [row[0] for row in rows[1:]]
     lines, start_us = [], rows[0][0] - PAD_US
     for row, next_us in zip(rows, [*firsts, None], strict=True):
@@ -102,6 +88,27 @@ def _lines(moments: list[int], width: float, scale: float) -> list[Line]:
         lines.append(line)
         start_us = line.end_us
     return lines
+
+
+def _rows(moments: list[int], width: float, scale: float) -> list[list[int]]:
+    """The moments of each line; a full line turns in the longest gap of its last part."""
+    rows: list[list[int]] = []
+    rest = moments
+    while rest:
+        used = 2 * PAD_US * scale / 1e6
+        count, turns = 1, []
+        for before, after in pairwise(rest):
+            if used >= width * (1 - TURN):
+                turns.append((after - before, count))
+            used += _cost(after - before, scale)
+            if used > width:
+                break
+            count += 1
+        if count < len(rest) and turns:
+            count = max(turns)[1]
+        rows.append(rest[:count])
+        rest = rest[count:]
+    return rows
 
 
 def _cost(gap_us: int, scale: float) -> float:

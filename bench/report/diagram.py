@@ -157,7 +157,8 @@ class _Drawing:
             if not piece.cut:
                 continue
             middle = LEFT + (piece.x0 + piece.x1) / 2
-            y, points = float(self.top), []
+            y = float(self.top)
+            points: list[tuple[float, float]] = []
             while y < self.bottom + 4:
                 points.append((2.5 if len(points) % 2 else -2.5, y))
                 y += 7

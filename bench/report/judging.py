@@ -9,7 +9,6 @@ from bench.judge.findings import Finding
 from bench.trace.records import Clock, Record
 from firmware_ref.parameters import Mode
 
-
 #: How much older than the clock an event may be that is still to be fetched; twice the longest poll.
 BEHIND_US = 1_000_000
 

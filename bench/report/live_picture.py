@@ -13,8 +13,10 @@ from bench.report.cautions import SIMULATED
 from bench.report.judging import Judging
 from bench.report.watched import Watched
 from bench.trace.records import Header
-from firmware_ref.parameters import Mode, Parameters
+from firmware_ref.parameters import Parameters
 
+#: From this height on there is room for empty rows.
+ROOMY = 22
 #: Widest screen that is used; wider ones stay empty on the right.
 WIDEST = 100
 LABEL = 11
@@ -43,8 +45,11 @@ def picture(state: State, width: int, height: int) -> Text:
         *_terminals(state, width),
         *_progress(state, width),
     ]
-    rows += _findings(state.judge.findings, max(1, height - len(rows) - 3))
-    rows.append(_row("", "Ctrl-C stops the run and opens everything.", "dim"))
+    if height < ROOMY:
+        rows = [row for row in rows if row.plain.strip(" ─")]
+    rows += _findings(state.judge.findings, max(1, height - len(rows) - (3 if height >= ROOMY else 2)))
+    if height >= ROOMY:
+        rows.append(_row("", "Ctrl-C stops the run and opens everything.", "dim"))
     for row in rows:
         row.truncate(width, overflow="ellipsis")
     return Text("\n").join(rows[: max(1, height - 1)])

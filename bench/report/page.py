@@ -40,9 +40,12 @@ def render_page(trace: Trace, judgement: Judgement, parameters: Parameters, trac
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     environment = Environment(
-        loader=FileSystemLoader(_HERE), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
+        loader=FileSystemLoader(_HERE),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
         lstrip_blocks=True,
-    )  # fmt: skip
+    )
     environment.filters["clean"] = wording.clean
     header = trace.header
     picture = picture_of(trace, judgement, parameters)
@@ -143,7 +146,7 @@ def summaries(judgement: Judgement, parameters: Parameters) -> list[Summary]:
                 min(figures, default=None),
                 max(figures, default=None),
                 tightest,
-            )  # fmt: skip
+            )
         )
     outputs = [wording.clean(o.name) for o in parameters.outputs]
     return sorted(found, key=lambda s: (_place(REQUIREMENTS, s.requirement), _place(outputs, s.output)))
