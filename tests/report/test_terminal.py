@@ -1,0 +1,61 @@
+"""The result in the terminal: complete, narrow enough, and readable without colour."""
+
+from __future__ import annotations
+
+import io
+import subprocess
+import sys
+
+import pytest
+
+from bench.report.cautions import SIMULATED
+from bench.report.terminal import result_lines, show_result
+from tests.report import runs
+
+FILES = [("trace", "runs/a.jsonl"), ("page", "runs/a.html")]
+
+
+def shown(width: int = 80, verdict: str = "fail", **changed: object) -> list[str]:
+    lines = result_lines(runs.header(**changed), runs.judgement(verdict), runs.PARAMETERS, FILES, width)
+    return [text for text, _ in lines]
+
+
+@pytest.mark.parametrize("width", [32, 50, 71, 72, 80, 110])
+def test_nothing_is_wider_than_asked_and_nothing_is_lost(width: int) -> None:
+    lines = shown(width, simulated=True)
+    assert max(map(len, lines)) <= width
+    text = " ".join(" ".join(lines).split())
+    for part in (
+        "FAIL hold: too early.", SIMULATED, "SN 1042", "J. Doe", "1. hold, whole board: too early", "measured 315.000 s",
+        "limits 358.000 to 372.250 s", "bound ±0.050 s", "U 0.020 s", "margin -43.000 s", "2 times",
+        "broke later, too: release", "2. trip, output G: undecided", "up to 0.250", "+0.150", "also right: blocked W",
+        "Not exercised - supply", "Not judged - restart of Y", "runs/a.jsonl", "runs/a.html",
+    ):  # fmt: skip
+        assert part in text, part
+
+
+def test_a_real_run_is_not_called_simulated() -> None:
+    assert SIMULATED not in "\n".join(shown())
+
+
+def test_fails_of_a_run_that_the_bench_ended_are_provisional() -> None:
+    assert "What failed (provisional)" in shown(verdict="bench-fault")
+    assert "What failed" in shown()
+
+
+def test_colour_only_where_it_is_wanted() -> None:
+    plain, coloured = io.StringIO(), io.StringIO()
+    args = runs.header(unit_under_test="\x1b[5m[bold]x"), runs.judgement(), runs.PARAMETERS, FILES, 80
+    show_result(plain, *args)
+    show_result(coloured, *args, colour=True)
+    assert "\x1b" not in plain.getvalue() and "[5m[bold]x" in plain.getvalue()
+    assert "\x1b[1;31m" in coloured.getvalue() and "\x1b[5m" not in coloured.getvalue()
+
+
+def test_importing_the_room_is_cheap() -> None:
+    code = (
+        "import sys, bench.report, bench.report.terminal, bench.report.page, bench.report.plain, bench.report.live;"
+        "print(sorted({m.split('.')[0] for m in sys.modules} & {'jinja2', 'pydantic', 'yaml'}))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
