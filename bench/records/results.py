@@ -26,6 +26,8 @@ COLUMNS = (
 _FORMULA = ("=", "+", "-", "@", "＝", "＋", "－", "＠")
 #: How many differently shaped files of one name are tried before giving up.
 _TRIES = 100
+#: How often an unfinished last line is looked at before it counts as cut off; together some milliseconds.
+_LOOKS = 2_000
 
 
 def append_result(path: Path, header: Header, judgement: Judgement, trace: Path | None) -> str | None:
@@ -134,9 +136,16 @@ def _finish(path: Path, line: bytes, *, empty: bool) -> str | None:
 
 
 def _unfinished(path: Path) -> bytes | None:
-    """The last line if it has no end, else None."""
-    with path.open("rb") as file:
-        size = file.seek(0, os.SEEK_END)
-        file.seek(max(0, size - 65_536))
-        tail = file.read()
-    return None if tail.endswith(b"\n") or not tail else tail.rpartition(b"\n")[2]
+    """The last line if it has no end and gets none, else None.
+
+    A line that another program is writing at this moment may be seen in part
+    (a write can grow the file in two steps), so it is looked at again and again.
+    """
+    with path.open("rb", buffering=0) as file:
+        for _ in range(_LOOKS):
+            size = file.seek(0, os.SEEK_END)
+            file.seek(max(0, size - 65_536))
+            tail = file.read(65_536 * 2)
+            if tail.endswith(b"\n") or not tail:
+                return None
+    return tail.rpartition(b"\n")[2]

@@ -22,6 +22,8 @@ Line = tuple[str, str]
 WIDTH, WIDEST, NARROWEST = 80, 110, 32
 #: From this width on the timings are a table, below it a list.
 TABLE_FROM = 72
+#: From this width on names and values stand in columns.
+ROOMY = 48
 
 STYLES = {
     "pass": "bold green",
@@ -153,7 +155,10 @@ def _facts(header: Header, judgement: Judgement, width: int) -> Iterator[Line]:
     if header.operator:
         rows.insert(1, ("operator", wording.clean(header.operator)))
     for name, value in rows:
-        yield from _wrap(f"{name:<10}  {value}", width, indent=12)
+        if width < ROOMY:
+            yield from _wrap(f"{name}: {value}", width, indent=2)
+        else:
+            yield from _wrap(f"{name:<10}  {value}", width, indent=12)
 
 
 def _title(text: str) -> Iterator[Line]:

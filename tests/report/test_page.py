@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from html.parser import HTMLParser
 from xml.etree import ElementTree
@@ -109,7 +110,7 @@ def test_headings_tables_and_ids() -> None:
     assert found.having("html") == [{"lang": "en"}]
     levels = [int(tag[1]) for tag, _ in found.tags if re.fullmatch(r"h[1-6]", tag)]
     assert levels[0] == 1 and levels.count(1) == 1
-    assert all(after - before <= 1 for before, after in zip(levels, levels[1:], strict=False))
+    assert all(after - before <= 1 for before, after in itertools.pairwise(levels))
     assert all(th.get("scope") in ("col", "row") for th in found.having("th")) and found.having("th")
     ids = [attrs["id"] for _, attrs in found.tags if "id" in attrs]
     assert len(ids) == len(set(ids))

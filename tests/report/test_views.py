@@ -49,7 +49,15 @@ def test_the_screen_says_everything_in_words() -> None:
     assert "leak  1.310 V = 20.2 %LFL" in screen
     assert next(r for r in rows if r.startswith("call")).split() == ["call", "on", "off", "off"]
     assert next(r for r in rows if r.startswith("output")).split() == ["output", "off", "off", "on"]
-    assert next(r for r in rows if r.startswith("must")).split() == ["must", "stay", "off", "stay", "off", "stay", "on"]
+    assert next(r for r in rows if r.startswith("must")).split() == [
+        "must",
+        "stay",
+        "off",
+        "stay",
+        "off",
+        "stay",
+        "on",
+    ]
     assert "4 of 9  Leak: sensor.1 leak" in screen
     assert "0:24 of about 6:40" in screen
     assert "1 right, 1 failed, 0 undecided (provisional)" in screen
