@@ -146,15 +146,16 @@ def _hold_due(p: Possibility, world: World) -> Due | None:
     window = p.hold
     if p.state == "post_leak_hold_lost" and rules.hold_when_lost is None:
         window = replace(window, high=None)
+    must = True
     if rules.hold_ends_only_when == "low" and not world.conditions.surely(Needs.LOW):
-        if not world.conditions.possible_now(Needs.LOW):
+        if not world.conditions.possible_now(Needs.LOW) and not world.conditions.possible_now(Needs.LOST):
             return None
-        window = replace(window, high=None)
+        must = False  # low, or lost: it may end or wait
     elif rules.hold_ends_only_when == "low" and window.high is not None:
         sure = world.conditions.since[Needs.LOW].sure
         assert sure is not None
         window = replace(window, high=later(window.high, limit_at(sure)))
-    return Due("hold_over", window.not_before(p.entered.low), None)
+    return Due("hold_over", window.not_before(p.entered.low), None, must)
 
 
 def fire(p: Possibility, due: Due, world: World) -> list[Possibility]:

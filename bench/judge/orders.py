@@ -92,14 +92,12 @@ def on_entry(
     until = NEVER_US if closes is None else closes
     slowest_us = react(output, want).max_us
     claims = () if old.free else tuple(c for c in old.carried(until) if c.last_us >= entered.opens_us)
-    if after is Policy.FOLLOW and output.call is not None:
-        call = calls[output.call]
-        last = call.stamp.latest_us + follow(output, call.on).max_us
-        if last >= entered.opens_us:  # a call that changed just before may still show as it was
-            if due.high is not None:
-                due = replace(due, high=due.high.plus(follow(output, call.on).max_us, rate_ppm))
-            slowest_us += follow(output, call.on).max_us
-            claims = (*claims, Claim(not call.on, entered.opens_us, due.closes_us or NEVER_US))
+    if after is Policy.FOLLOW and just_called(output, entered, calls):
+        # A call that changed just before may still show as it was, and follow counts from the later.
+        if due.high is not None:
+            due = replace(due, high=due.high.plus(follow(output, want).max_us, rate_ppm))
+        slowest_us += follow(output, want).max_us
+        claims = (*claims, Claim(not want, entered.opens_us, due.closes_us or NEVER_US))
     return Expect(
         want=want,
         due=due,
@@ -109,6 +107,14 @@ def on_entry(
         follow_until_us=until if before is Policy.FOLLOW and not old.free else 0,
         claims=claims,
     )
+
+
+def just_called(output: Output, entered: Window, calls: Mapping[str, Call]) -> bool:
+    """Whether the output's call changed so shortly before `entered` that the board may not have seen it."""
+    if output.call is None:
+        return False
+    call = calls[output.call]
+    return call.stamp.latest_us + follow(output, call.on).max_us >= entered.opens_us
 
 
 def _restarts(output: Output, event: str) -> bool:

@@ -295,7 +295,10 @@ class Tracker:
             expect = expects[place]
             if output.name == change.output or expect.requirement != "hold" or expect.due is None:
                 continue
-            limit = limit_at(change.stamp).plus(orders.react(output, expect.want).max_us, self.world.rate_ppm)
+            slowest_us = orders.react(output, expect.want).max_us
+            if orders.just_called(output, p.entered, self.world.calls):
+                slowest_us += orders.follow(output, expect.want).max_us
+            limit = limit_at(change.stamp).plus(slowest_us, self.world.rate_ppm)
             due = replace(expect.due, high=limit, origin=change.stamp, causal=True)
             expects[place] = replace(expect, due=due, requirement="release")
         return replace(p, expects=tuple(expects))
