@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 import click
@@ -23,9 +24,9 @@ def judge(trace: Path, profile: str | None, decision: str | None, as_json: bool)
     code is that of a run; a trace without its end never passes.
     """
     from bench.cli.answer import as_object, print_json
-    from bench.cli.summary import print_summary
     from bench.judge.judge import judge_trace
     from bench.profile import from_data, load
+    from bench.report.terminal import show_result
     from bench.trace.file import read_trace
 
     stored = read_trace(trace)
@@ -34,5 +35,5 @@ def judge(trace: Path, profile: str | None, decision: str | None, as_json: bool)
     if as_json:
         print_json(as_object(stored.header, judgement, trace))
     else:
-        print_summary(stored.header, judgement)
+        show_result(sys.stdout, stored.header, judgement, by.parameters, [("trace", str(trace))])
     return judgement.exit_code

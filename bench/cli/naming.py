@@ -19,10 +19,10 @@ def cleaned(text: str) -> str:
 def new_trace(out: Path, created: str, unit: str | None, profile: str) -> TraceWriter:
     """A writer on a new trace in `out`, named from date, unit and profile; never an existing file.
 
-    `created` is an ISO date and time.  Raises UsageError if `out` cannot be
+    `created` is an ISO date and time, of which the seconds are the last that counts.  Raises UsageError if `out` cannot be
     made or written to.
     """
-    moment = re.sub(r"[^0-9T]", "", created.split("+")[0].split(".")[0]).replace("T", "-")
+    moment = re.sub(r"[^0-9T]", "", created[: len("2000-01-01T00:00:00")]).replace("T", "-")
     stem = "_".join(part for part in (moment, cleaned(unit or ""), cleaned(profile)) if part)
     try:
         out.mkdir(parents=True, exist_ok=True)

@@ -44,18 +44,22 @@ def show(profile: str, name: str) -> None:
 
 
 def _print(name: str, board: str, told: dict[str, Any]) -> None:
-    print(f"Procedure {name} for {board}: {_clock(told['board_seconds'])} of board time (min:s).")
+    from bench.report.wording import clock_words, duration_words, limits_words
+
+    print(f"Procedure {name} for {board}: {duration_words(told['board_seconds'])} of board time.")
     print("\nSteps, and when each begins on a board in the middle of its limits:")
     part = ""
     for step in told["steps"]:
         if step["part"] != part:
             part = step["part"]
             print(f"  {part}")
-        print(f"  {_clock(step['at_s']):>8}  {step['text']}")
+        print(f"  {clock_words(step['at_s'], tenths=True):>8}  {step['text']}")
     print("\nExpected windows, from each stimulus or change:")
     for window in told["windows"]:
         named = window["requirement"] + (f" {window['output']}" if window["output"] else "")
-        print(f"  {_clock(window['at_s']):>8}  {named:<14} {_limits(window['limits'], window['unit'])}")
+        print(
+            f"  {clock_words(window['at_s'], tenths=True):>8}  {named:<14} {limits_words(window['limits'], window['unit'])} {window['unit']}"
+        )
     _list("Will prove", told["proves"])
     _list("Will not prove", told["unproven"])
     _list("Too narrow to prove on this bench", told["too_narrow"])
@@ -66,14 +70,3 @@ def _list(title: str, lines: list[str]) -> None:
         print(f"\n{title}:")
         for line in lines:
             print(f"  {line}")
-
-
-def _clock(seconds: float) -> str:
-    return f"{int(seconds) // 60}:{seconds % 60:04.1f}"
-
-
-def _limits(limits: tuple[float | None, float | None], unit: str) -> str:
-    low, high = (None if v is None else f"{v:.3f}".rstrip("0").rstrip(".") for v in limits)
-    if low is None or high is None:
-        return f"at most {high} {unit}" if low is None else f"at least {low} {unit}"
-    return f"{low} to {high} {unit}"

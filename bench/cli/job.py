@@ -1,0 +1,138 @@
+"""One run from an order to its result: here the rooms are wired together.
+
+The order of things: the procedure is made exact and carried out on paper, the
+link is opened, the trace gets its header, the session runs with every record
+going to the trace and to whoever watches, and the verdict is one pass over
+the closed trace as read back from the file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from bench import __version__
+from bench.cli.naming import new_trace
+from bench.cli.opening import find_fixture, open_fixture
+from bench.cli.sim import is_simulated
+from bench.cli.stopping import StopSwitch
+from bench.cli.watching import Watch
+from bench.clock import SystemClock
+from bench.errors import BenchFault
+from bench.judge.findings import Judgement
+from bench.judge.judge import judge_trace
+from bench.procedure import load as load_procedure
+from bench.profile import Profile
+from bench.records.results import append_result
+from bench.report.page import write_page
+from bench.run.bench import Identity
+from bench.run.dry_run import dry_run
+from bench.run.session import run_session
+from bench.trace.file import read_trace
+from bench.trace.records import Header
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """What the person asked for.  `url`: where the fixture is; None: look for one."""
+
+    profile: Profile
+    procedure: str
+    url: str | None
+    out: Path
+    unit: str | None = None
+    operator: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """What came of it.
+
+    `files`: (what it is, where it is) of each file written.  `told`: sentences
+    about files that could not be written as wished.
+    """
+
+    header: Header
+    judgement: Judgement
+    trace: Path | None = None
+    files: tuple[tuple[str, str], ...] = ()
+    told: tuple[str, ...] = ()
+
+
+def carry_out(order: Order, watch: Watch) -> Result:
+    """Runs and judges.
+
+    Raises ProcedureError or UsageError before anything is energised; whatever
+    goes wrong on the bench is in the result.
+    """
+    parameters = order.profile.parameters
+    procedure = load_procedure(order.procedure, parameters)
+    planned = {"procedure": procedure.as_json(), "dry_run": dry_run(procedure, order.profile, judge_trace)}
+    with StopSwitch() as stop:
+        try:
+            bench = open_fixture(order.url or find_fixture(), order.profile)
+        except BenchFault as e:
+            unseen = Judgement("bench-fault", str(e), (), (), (), (), 0.0, parameters.decision)
+            return Result(_header(order, planned, None), unseen)
+        try:
+            header = _header(order, planned, bench.identity)
+            writer = new_trace(order.out, header.created, order.unit, order.profile.name)
+            try:
+                writer.write(header)
+                with watch(header) as observer:
+                    run_session(
+                        bench, procedure, order.profile, sink=writer.write, observer=observer, stop=stop
+                    )
+            finally:
+                writer.close()
+        finally:
+            bench.close()
+    return _judged(order, writer.path)
+
+
+def _judged(order: Order, path: Path) -> Result:
+    parameters = order.profile.parameters
+    trace = read_trace(path)
+    judgement = judge_trace(trace, parameters, live=True)
+    files, told = [("trace", str(path))], []
+    page = path.with_suffix(".html")
+    try:
+        write_page(page, trace, judgement, parameters, path.name)
+        files.append(("page", str(page)))
+    except OSError as e:
+        told.append(f"{page}: the page could not be written ({e.strerror or e})")
+    results = order.out / "results.csv"
+    complaint = append_result(results, trace.header, judgement, path)
+    files.append(("results", str(results)))
+    if complaint is not None:
+        told.append(complaint)
+    return Result(trace.header, judgement, path, tuple(files), tuple(told))
+
+
+def _header(order: Order, planned: Mapping[str, Any], identity: Identity | None) -> Header:
+    """The first record of the trace; `identity` None where the fixture never answered."""
+    profile = order.profile
+    return Header(
+        profile=profile.data,
+        profile_sha256=profile.sha256,
+        wiring=profile.wiring,
+        simulated=identity.simulated if identity else is_simulated(order.url or ""),
+        speed=identity.speed if identity else None,
+        created=SystemClock().wall().astimezone().isoformat(timespec="seconds"),
+        mitbench=__version__,
+        fixture=_plain(identity) if identity else {},
+        unit_under_test=order.unit,
+        operator=order.operator,
+        **planned,
+    )
+
+
+def _plain(identity: Identity) -> dict[str, str]:
+    return {
+        "maker": identity.maker,
+        "model": identity.model,
+        "serial": identity.serial,
+        "firmware": identity.firmware,
+    }
