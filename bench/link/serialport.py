@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import serial
 from serial.tools import list_ports
@@ -42,7 +43,7 @@ def candidates() -> list[Candidate]:
 class SerialPort:
     """A pyserial port, native or by URL.  Implements `bench.link.base.Port`."""
 
-    def __init__(self, port: serial.SerialBase, name: str) -> None:
+    def __init__(self, port: Any, name: str) -> None:
         self._port = port
         self.name = name
         self._timeout_us = -1

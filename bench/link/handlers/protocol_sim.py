@@ -14,6 +14,7 @@ class Serial(SerialBase):
     """One open link to a peer made for its URL."""
 
     _peer: Peer | None = None
+    _timeout: float | None
 
     def open(self) -> None:
         if self.is_open:

@@ -1,0 +1,53 @@
+"""Faults of the fixture itself, as sets of channel numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from bench.errors import UsageError
+from bench.fixture.channels import ChannelTable
+from bench.simulated.faults import Fault
+
+
+@dataclass(frozen=True, slots=True)
+class FixtureFlaws:
+    """What is wrong with the fixture; empty sets and False: nothing."""
+
+    dead_relays: frozenset[int] = frozenset()
+    stuck_relays: frozenset[int] = frozenset()
+    dead_inputs: frozenset[int] = frozenset()
+    stuck_inputs: frozenset[int] = frozenset()
+    signal_drift: bool = False
+    reboots: bool = False
+    unplugged: bool = False
+
+    @classmethod
+    def of(cls, faults: Sequence[Fault], wiring: Mapping[str, int], table: ChannelTable) -> FixtureFlaws:
+        """From the faults of kind `fixture`; raises UsageError for a channel that there is not, or of the wrong kind."""
+
+        def numbers(name: str, moved: bool) -> frozenset[int]:
+            return frozenset(_number(f, wiring, table, moved) for f in faults if f.name == name)
+
+        names = {f.name for f in faults}
+        return cls(
+            numbers("relay-dead", True),
+            numbers("relay-stuck", True),
+            numbers("input-dead", False),
+            numbers("input-stuck", False),
+            "signal-drift" in names,
+            "fixture-reboots" in names,
+            "unplugged" in names,
+        )
+
+
+def _number(fault: Fault, wiring: Mapping[str, int], table: ChannelTable, moved: bool) -> int:
+    where = fault.where[0]
+    number = int(where) if where.isdigit() else wiring.get(where, table.wiring.get(where, 0))
+    channel = table.by_number.get(number)
+    if channel is None or channel.moved is not moved or channel.kind == "sensor":
+        kind = "relay" if moved else "input"
+        raise UsageError(
+            f"fault '{fault.name}': the fixture has no {kind} {where}; see hardware/channels.csv"
+        )
+    return number
