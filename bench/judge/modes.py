@@ -73,9 +73,7 @@ def _due(p: Possibility, watch: Watch, world: World) -> Due | None:
         needed = timing.boot if watch.timer == "boot" else timing.warm_up
         window = at(p.supplied).plus(needed, rate)
         if watch.event == "warmed_up":
-            if rules.check_before_normal and world.conditions.surely(Needs.HIGH):
-                return None
-            window = window.not_before(p.entered.low)
+            return _warmed_up(p, window, world)
         return Due(watch.event, window, None)
     if watch.needs is Needs.HOLD:
         return _hold_due(p, world)
@@ -94,6 +92,19 @@ def _due(p: Possibility, watch: Watch, world: World) -> Due | None:
     span = timing.clear if watch.event == "cleared" else world.parameters.qualification(watch.timer)
     window = base.plus(span, rate).not_before(p.entered.low)
     return Due(watch.event, window, base)
+
+
+def _warmed_up(p: Possibility, window: Window, world: World) -> Due | None:
+    """The end of start-up; with `check_before_normal` not while a sensor is high."""
+    conditions = world.conditions
+    must = True
+    if world.parameters.rules.check_before_normal:
+        if conditions.surely(Needs.HIGH):
+            return None
+        must = not conditions.possible_now(Needs.HIGH)
+        if conditions.high_ended is not None and window.high is not None:
+            window = replace(window, high=later(window.high, limit_at(conditions.high_ended)))
+    return Due("warmed_up", window.not_before(p.entered.low), None, must)
 
 
 def _returns(p: Possibility, good: Since, world: World) -> Due | None:

@@ -132,12 +132,12 @@ def random_run(
 
 
 def _pause(rng: random.Random, spans: list[Interval], follow: Interval, quick: bool) -> int:
+    """A wait in us, never so short that two stamps of one channel could change places."""
     kind = rng.random()
     if kind < 0.35:
         span = rng.choice(spans)
-        return rng.choice(
-            (span.min_us, span.max_us, rng.randint(span.min_us, max(span.min_us, span.max_us)))
-        ) + rng.randint(0, 300_000)
+        near = rng.choice((span.min_us, span.max_us, rng.randint(span.min_us, span.max_us)))
+        return max(4_000, near + rng.randint(0, 300_000))
     if kind < 0.6:
         return rng.randint(4_000, 2 * follow.max_us)
     if kind < 0.9:
