@@ -154,8 +154,13 @@ class Executor:
     def _poll(self, wait_us: int) -> None:
         if self._stop():
             raise Stopped("the run was stopped; everything is open")
-        if self._clock.due_us is not None and self._bench.now_us() >= self._clock.due_us:
-            self._write(self._clock.take())
+        due_us = self._clock.due_us
+        if due_us is not None:
+            now_us = self._bench.now_us()
+            if now_us >= due_us:
+                self._write(self._clock.take())
+            elif due_us - now_us < wait_us:
+                wait_us = due_us - now_us  # so that samples do not fall on the beat of the polls
         records = self._bench.poll(wait_us)
         for record in records:
             self._write(record)
