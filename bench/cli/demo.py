@@ -73,21 +73,16 @@ def _as_announced(board: Board, judgement: Judgement) -> bool:
 
 
 def _said(board: Board, result: Result) -> Iterator[str]:
-    from bench.report.wording import VERDICTS, duration_words, figure, limits_words, sentence
+    from bench.report.wording import VERDICTS, duration_words, sentence
 
     judgement = result.judgement
     yield ""
     yield f"{board.unit}, {board.said}: {VERDICTS[judgement.verdict]}"
     failed = [f for f in judgement.findings if f.verdict == "fail"]
     if failed:
-        first = failed[0]
-        figures = ""
-        if first.measured is not None:
-            figures = f" Measured {figure(first.measured, first.unit)}, limits {limits_words(first.limits, first.unit)}."
-        yield f"  {first.requirement}, {first.output or 'whole board'}: {sentence(first.text)}{figures}"
+        yield f"  {failed[0].requirement}, {failed[0].output or 'whole board'}: {sentence(failed[0].text)}"
     else:
         yield f"  {sentence(judgement.reason)}"
     if not _as_announced(board, judgement):
         yield "  This is not what was announced."
-    page = dict(result.files).get("page", "no page")
-    yield f"  {duration_words(judgement.board_seconds)} of board time; {page}"
+    yield f"  {duration_words(judgement.board_seconds)} of board time; {dict(result.files).get('page', 'no page')}"
