@@ -36,7 +36,9 @@ def test_what_a_dry_run_tells(board):
     assert any("half cycle" in line for line in told["unproven"])
     hold = next(w for w in told["windows"] if w["requirement"] == "hold")
     timing = parameters.timing
-    assert hold["limits"][0] == pytest.approx((timing.clear.min_us + timing.hold.min_us) / 1e6)
+    low_us = timing.clear.min_us + timing.hold.min_us
+    high_us = timing.clear.max_us + timing.hold.max_us + parameters.outputs[0].react_on.max_us
+    assert hold["limits"] == pytest.approx((low_us / 1e6, high_us / 1e6))
     assert told["too_narrow"] == []
     at = [step["at_s"] for step in told["steps"]]
     assert at == sorted(at) and at[-1] < told["board_seconds"]
