@@ -35,6 +35,7 @@ class Feed:
     filters: dict[str, Debounce] = field(default_factory=dict)
     edges: dict[str, int] = field(default_factory=dict)
     supplied: bool = False
+    overloaded: bool = False
     _main_closed: bool = False
     _sagged: Stamp | None = None
     _ahead: dict[int, tuple[Value, str]] = field(default_factory=dict)
@@ -98,6 +99,7 @@ class Feed:
             self._sagged = stamp if self._main_closed else None
         elif self._sagged is not None and not self._main_closed:
             self.book.overload(self._sagged)
+            self.overloaded = True
             self._sagged = None
 
     def _readback(self, readback: Readback) -> list[Event]:

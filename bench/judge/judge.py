@@ -95,7 +95,7 @@ def _conclude(
 ) -> Judgement:
     survey = trace.header.procedure.get("judged") is False
     findings = sorted(book.findings, key=lambda f: (_ORDER[f.verdict], f.at_s))
-    unanswered = feed.supplied and not any(feed.edges.values())
+    unanswered = feed.supplied and not feed.overloaded and not any(feed.edges.values())
     if trace.header.loopback_record is None:
         for finding in findings:
             if finding.verdict == "fail" and finding.output and feed.edges.get(finding.output, 1) <= 1:
