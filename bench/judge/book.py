@@ -88,7 +88,7 @@ class Book:
         best: tuple[int, int, Expect, Possibility, Measurement] | None = None
         for p, expect in ways:
             assert expect.due is not None
-            found = measure(expect.due, change.stamp, self.decision)
+            found = measure(expect.stated or expect.due, change.stamp, self.decision)
             rank = (_RANK[found.verdict], REQUIREMENTS.index(expect.requirement), expect, p, found)
             if best is None or rank[:2] < best[:2]:
                 best = rank
@@ -107,12 +107,13 @@ class Book:
         mode: Mode,
     ) -> Finding:
         assert expect.due is not None
-        stated = expect.due.high is not None or not expect.due.causal
+        window = expect.stated or expect.due
+        stated = window.high is not None or not window.causal
         low = None if found.low_us is None else found.low_us / 1e6
         high = None if found.high_us is None else found.high_us / 1e6
         text = (
             f"{change.output} went {'on' if change.on else 'off'} {found.measured_us / 1e6:.3f} s "
-            f"after {self.cause(expect.due.origin, change.output)}; {_allowed(low, high)}"
+            f"after {self.cause(window.origin, change.output)}; {_allowed(low, high)}"
         )
         finding = Finding(
             requirement=requirement,

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from bench.judge.conditions import Conditions, Since
-from bench.judge.orders import Call, on_entry, without_supply
+from bench.judge.orders import Call, lock_of, on_entry, without_supply
 from bench.judge.possibility import Expect, Possibility
 from bench.judge.window import Limit, Stamp, Window, at, later, limit_at
 from firmware_ref.machine import MODES, WATCH, Memory, Needs, Watch, targets
@@ -66,7 +66,7 @@ def dues(p: Possibility, world: World) -> Iterator[Due]:
 
 
 def _due(p: Possibility, watch: Watch, world: World) -> Due | None:
-    timing, rules, rate = world.parameters.timing, world.parameters.rules, world.rate_ppm
+    timing, rate = world.parameters.timing, world.rate_ppm
     if watch.needs is Needs.SUPPLY:
         if p.supplied is None:
             return None
@@ -199,6 +199,9 @@ def fire(p: Possibility, due: Due, world: World) -> list[Possibility]:
 def _entered(p: Possibility, state: str, due: Due, world: World) -> Possibility:
     event, entered = due.event, due.window
     timing, rate = world.parameters.timing, world.rate_ppm
+    outputs = world.parameters.outputs
+    locks = tuple(lock_of(o, lock, event, entered) for o, lock in zip(outputs, p.locks, strict=True))
+    p = replace(p, locks=locks)
     expects = order_outputs(p, MODES[state], event, entered, due.base, world)
     q = replace(p, state=state, entered=entered, event=event, expects=expects, opened=frozenset())
     if state == "sensor_fault_latched":
@@ -242,8 +245,8 @@ def order_outputs(
     if event == "supply_lost" or world.cut is not None:
         return p.expects  # nothing is judged until the supply is back
     return tuple(
-        on_entry(output, old, p, mode, event, entered, base, world.calls, world.rate_ppm)
-        for output, old in zip(world.parameters.outputs, p.expects, strict=True)
+        on_entry(output, old, p, mode, event, entered, base, world.calls, lock, world.rate_ppm)
+        for output, old, lock in zip(world.parameters.outputs, p.expects, p.locks, strict=True)
     )
 
 
@@ -359,7 +362,9 @@ def _hold_goes_on(p: Possibility, before: Window, stamp: Stamp, world: World) ->
 def powered_again(p: Possibility, stamp: Stamp, off: tuple[int, int], world: World) -> Sequence[Possibility]:
     """An unpowered board whose supply is back after `off` (least, most us): its latch may be reset."""
     reset = world.parameters.rules.reset_supply_off_us
-    booting = replace(p, supplied=stamp, opened=frozenset())
+    outputs = world.parameters.outputs
+    locks = tuple(lock_of(o, lock, "supplied", at(stamp)) for o, lock in zip(outputs, p.locks, strict=True))
+    booting = replace(p, supplied=stamp, locks=locks, opened=frozenset())
     if not p.latched or reset is None or off[1] < reset:
         return [booting]
     free = replace(booting, latched=False)
@@ -371,4 +376,7 @@ def initial(world: World, snapshot: Stamp, levels: Mapping[str, bool]) -> Possib
     expects = tuple(
         without_supply(o, Expect(want=levels[o.name]), Mode.START_UP) for o in world.parameters.outputs
     )
-    return Possibility(state="unpowered", entered=at(snapshot), event="supply_lost", expects=expects)
+    return Possibility(
+        state="unpowered", entered=at(snapshot), event="supply_lost", expects=expects,
+        locks=(None,) * len(expects),
+    )  # fmt: skip

@@ -63,13 +63,14 @@ def on_entry(
     entered: Window,
     base: Window | None,
     calls: Mapping[str, Call],
+    lock: Window | None,
     rate_ppm: int,
 ) -> Expect:
     """The order that a change of mode gives one output.
 
     `base` is the window in which the qualification began, for `tripped` and
     `lost`, whose limits are totals from there to the output's terminals; None
-    where no total applies.
+    where no total applies.  `lock`: what the output's restart delay counts from.
     """
     before, after = was.policy(output), output.modes[now]
     if before is after and not old.free:
@@ -82,15 +83,11 @@ def on_entry(
         requirement = "forced"
     total = base is not None and event in ("tripped", "lost")
     due = _entry_due(output, want, event, entered, base, rate_ppm)
-    if output.restart is not None and want and _restarts(output, event):
-        due = due.not_before(later(due.low, entered.low.plus(output.restart.delay.min_us, rate_ppm)))
-        if due.high is not None and entered.high is not None:
-            locked = entered.high.plus(output.restart.delay.max_us + react(output, True).max_us, rate_ppm)
-            due = replace(due, high=later(due.high, locked), causal=False)
-        requirement = "restart"
+    slowest_us = react(output, want).max_us
+    if want and lock is not None:
+        due, requirement = _locked(output, due, requirement, lock, rate_ppm)
     closes = due.closes_us
     until = NEVER_US if closes is None else closes
-    slowest_us = react(output, want).max_us
     claims = () if old.free else tuple(c for c in old.carried(until) if c.last_us >= entered.opens_us)
     if after is Policy.FOLLOW and just_called(output, entered, calls):
         # A call that changed just before may still show as it was, and follow counts from the later.
@@ -101,6 +98,7 @@ def on_entry(
     return Expect(
         want=want,
         due=due,
+        stated=due,
         requirement=requirement,
         by_entry=True,
         react_us=None if total or requirement == "restart" else slowest_us,
@@ -117,10 +115,26 @@ def just_called(output: Output, entered: Window, calls: Mapping[str, Call]) -> b
     return call.stamp.latest_us + follow(output, call.on).max_us >= entered.opens_us
 
 
-def _restarts(output: Output, event: str) -> bool:
+def lock_of(output: Output, old: Window | None, event: str, instant: Window) -> Window | None:
+    """What the output's restart delay counts from after `event` at `instant`; `old`: before it."""
+    names = {"hold_over": "release", "returned": "return", "supplied": "power-up", "off": "any-off"}
+    named = output.restart is not None and names.get(event) in output.restart.after
+    return instant if named else old
+
+
+def _locked(output: Output, due: Window, requirement: str, lock: Window, rate_ppm: int) -> tuple[Window, str]:
+    """An order to go on that may fall into the restart delay: on not before its min, by its max and react."""
     assert output.restart is not None
-    names = {"hold_over": "release", "returned": "return", "warmed_up": "power-up", "booted": "power-up"}
-    return event in names and names[event] in output.restart.after
+    span = output.restart.delay
+    first = lock.low.plus(span.min_us, rate_ppm)
+    if first.first_us > due.low.first_us:
+        due, requirement = replace(due.not_before(first), origin=lock.origin, causal=False), "restart"
+    if lock.high is None:
+        return replace(due, high=None), requirement
+    last = lock.high.plus(span.max_us + react(output, True).max_us, rate_ppm)
+    if due.high is not None and last.last_us > due.high.last_us:
+        due, requirement = replace(due, high=last, origin=lock.origin), "restart"
+    return due, requirement
 
 
 def _entry_due(
@@ -132,7 +146,9 @@ def _entry_due(
     return entered.plus(react(output, want), rate_ppm)
 
 
-def on_call(output: Output, old: Expect, p: Possibility, call: Call, stamp: Stamp, rate_ppm: int) -> Expect:
+def on_call(
+    output: Output, old: Expect, p: Possibility, call: Call, lock: Window | None, stamp: Stamp, rate_ppm: int
+) -> Expect:
     """The order after the output's call changed to `call.on` at `stamp`."""
     if old.free:
         return old
@@ -151,10 +167,13 @@ def on_call(output: Output, old: Expect, p: Possibility, call: Call, stamp: Stam
         # Follow counts from when the output began to follow, which may be as late as the move was due.
         high = None if old.due.high is None else later(old.due.high.plus(limits.max_us, rate_ppm), due.high)
         due = replace(old.due.not_before(limit_at(stamp)), high=high)
+    if call.on and lock is not None:
+        due, requirement = _locked(output, due, requirement, lock, rate_ppm)
     claims = old.carried(NEVER_US) if old.want != call.on else old.claims
     return Expect(
         want=call.on,
         due=due,
+        stated=due,
         requirement=requirement,
         by_entry=pending_entry,
         follow_until_us=old.follow_until_us,
@@ -183,7 +202,7 @@ def after_dip(
         due = replace(due, high=None if old.due.high is None else later(old.due.high, due.high))
     until = due.closes_us or NEVER_US
     claims = (Claim(True, -NEVER_US, until), Claim(False, -NEVER_US, until))
-    return Expect(want=want, due=due, requirement="supply", claims=claims)
+    return Expect(want=want, due=due, stated=due, requirement="supply", claims=claims)
 
 
 def in_force(output: Output, p: Possibility, lost: bool) -> str:

@@ -36,7 +36,8 @@ class Expect:
     """What one output must show.
 
     The move to `want` is allowed within `due` and must have happened at its
-    end; without `due` the output must already be there.  `requirement` names
+    end; without `due` the output must already be there.  `due` shrinks as more
+    becomes known; `stated` is what the profile says, for the finding.  `requirement` names
     what such a move answers; `by_entry`: the hidden entry into the mode orders
     it, within `react_us` of that entry (None: the limit is a total from the
     stimulus).  Until `follow_until_us` the output may still follow its call, as in the
@@ -46,6 +47,7 @@ class Expect:
 
     want: bool
     due: Window | None = None
+    stated: Window | None = None
     requirement: str = "follow"
     by_entry: bool = False
     react_us: int | None = None
@@ -85,8 +87,9 @@ class Expect:
 class Possibility:
     """`hold`: when the hold is over; `hold_before`: the same, before the sensors were not low;
     `left_us`: what is left of a hold that stands still, least and most; `supplied`: the supply came;
-    `ghost`: when the hold would have been over that a re-leak cut off; `opened`: events whose
-    other branch exists already.
+    `ghost`: when the hold would have been over that a re-leak cut off; `locks`: for each output
+    the last event that its restart delay counts from; `opened`: events whose other branch
+    exists already.
     """
 
     state: str
@@ -100,6 +103,7 @@ class Possibility:
     hold_before: Window | None = None
     left_us: tuple[int, int] | None = None
     ghost: Window | None = None
+    locks: tuple[Window | None, ...] = ()
     opened: frozenset[str] = frozenset()
 
     @property
@@ -171,6 +175,7 @@ def hull(a: Possibility, b: Possibility) -> Possibility:
         left_us=None if a.left_us is None or b.left_us is None
         else (min(a.left_us[0], b.left_us[0]), max(a.left_us[1], b.left_us[1])),
         ghost=_hull(a.ghost, b.ghost),
+        locks=tuple(_hull(x, y) for x, y in zip(a.locks, b.locks, strict=True)),
         opened=a.opened & b.opened,
         expects=tuple(_expect_hull(x, y) for x, y in zip(a.expects, b.expects, strict=True)),
     )  # fmt: skip
@@ -189,6 +194,7 @@ def _expect_hull(a: Expect, b: Expect) -> Expect:
     return replace(
         a,
         due=_hull(a.due, b.due),
+        stated=_hull(a.stated, b.stated),
         by_entry=a.by_entry or b.by_entry,
         react_us=None if a.react_us is None or b.react_us is None else max(a.react_us, b.react_us),
         follow_until_us=max(a.follow_until_us, b.follow_until_us),

@@ -24,7 +24,7 @@ from bench.judge.conditions import Conditions
 from bench.judge.events import CallMoved, Change, Event, Flicker, SensorMoved, SupplyMoved, instant_us
 from bench.judge.modes import Due, World, dues, fire, hold_on_condition, initial, powered_again
 from bench.judge.possibility import NEVER_US, Possibility, hull
-from bench.judge.window import Stamp, later, limit_at
+from bench.judge.window import Stamp, at, later, limit_at
 from firmware_ref.machine import Needs
 from firmware_ref.parameters import MITIGATING, Mode, Output, Parameters, Policy
 
@@ -282,7 +282,10 @@ class Tracker:
         return self.world.parameters.output(change.output)
 
     def _moved(self, p: Possibility, place: int, change: Change, way: str) -> Possibility:
-        expect = p.expects[place]
+        expect, output = p.expects[place], self.world.parameters.outputs[place]
+        if not change.on:
+            lock = orders.lock_of(output, p.locks[place], "off", at(change.stamp))
+            p = replace(p, locks=(*p.locks[:place], lock, *p.locks[place + 1 :]))
         if way != "due" or not expect.by_entry:
             return p
         p = p.with_expect(place, replace(expect, by_entry=False))
@@ -300,7 +303,7 @@ class Tracker:
                 slowest_us += orders.follow(output, expect.want).max_us
             limit = limit_at(change.stamp).plus(slowest_us, self.world.rate_ppm)
             due = replace(expect.due, high=limit, origin=change.stamp, causal=True)
-            expects[place] = replace(expect, due=due, requirement="release")
+            expects[place] = replace(expect, due=due, stated=due, requirement="release")
         return replace(p, expects=tuple(expects))
 
     def _flickered(self, p: Possibility, flicker: Flicker) -> Possibility:
@@ -324,7 +327,7 @@ class Tracker:
             for place, output in enumerate(self.world.parameters.outputs):
                 if output.call == event.call:
                     expect = orders.on_call(
-                        output, p.expects[place], p, call, event.stamp, self.world.rate_ppm
+                        output, p.expects[place], p, call, p.locks[place], event.stamp, self.world.rate_ppm
                     )
                     p = p.with_expect(place, expect)
             moved.append(p)
