@@ -8,7 +8,7 @@ stretched, then the order of the requirements.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import partial
 
 from bench.judge import orders
@@ -141,7 +141,7 @@ def _unordered(tracker: Tracker, p: Possibility, change: Change, place: int) -> 
     if change.on == expect.want and expect.due is not None and change.stamp.latest_us < expect.due.opens_us:
         stretch = expect.due.opens_us - change.stamp.latest_us
         due = expect.due
-        done = p.with_expect(place, replace(expect, by_entry=False))
+        done = p.with_expect(place, expect._replace(by_entry=False))
         rank = (0, stretch, REQUIREMENTS.index(expect.requirement))
         return Candidate(
             done, rank, partial(Book.early, change=change, requirement=expect.requirement, window=due)
@@ -194,7 +194,7 @@ def _forgotten_hold(tracker: Tracker, p: Possibility, change: Change, place: int
     output = tracker.world.parameters.outputs[place]
     if not ghost.plus(orders.react(output, change.on), tracker.world.rate_ppm).admits(change.stamp):
         return []
-    q = fire(replace(p, state="post_leak_hold"), Due("hold_over", _now(ghost, change), None), tracker.world)[
+    q = fire(p._replace(state="post_leak_hold"), Due("hold_over", _now(ghost, change), None), tracker.world)[
         0
     ]
     if not q.expects[place].admits(change.on, change.stamp):
@@ -220,8 +220,8 @@ def _rebooted(tracker: Tracker, p: Possibility, change: Change) -> list[Candidat
     expects = tuple(
         orders.without_supply(o, e, Mode.START_UP) for o, e in zip(outputs, p.expects, strict=True)
     )
-    q = replace(
-        p, state="unpowered", entered=at(change.stamp), event="supply_lost", supplied=change.stamp, expects=expects,
+    q = p._replace(
+        state="unpowered", entered=at(change.stamp), event="supply_lost", supplied=change.stamp, expects=expects,
         hold=None, hold_before=None, left_us=None, ghost=None, mitigation=None, opened=frozenset(),
     )  # fmt: skip
     rank = (2, 0, REQUIREMENTS.index("supply"))

@@ -7,7 +7,8 @@ nothing here knows outputs beyond handing them to `bench.judge.orders`.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import NamedTuple
 
 from bench.judge.conditions import Conditions, Since
 from bench.judge.orders import Call, lock_of, on_entry, without_supply
@@ -35,8 +36,7 @@ class World:
         return World(self.parameters, self.rate_ppm, self.conditions.fork(), calls, self.cut)
 
 
-@dataclass(frozen=True, slots=True)
-class Due:
+class Due(NamedTuple):
     """An event that may fall in `window`; its qualification began in `base`.
 
     `must`: at the end of the window it has fallen; else it may also never fall.
@@ -103,7 +103,7 @@ def _warmed_up(p: Possibility, window: Window, world: World) -> Due | None:
             return None
         must = not conditions.possible_now(Needs.HIGH)
         if conditions.high_ended is not None and window.high is not None:
-            window = replace(window, high=later(window.high, limit_at(conditions.high_ended)))
+            window = window._replace(high=later(window.high, limit_at(conditions.high_ended)))
     return Due("warmed_up", window.not_before(p.entered.low), None, must)
 
 
@@ -133,7 +133,7 @@ def _clears_through_loss(p: Possibility, low: Stamp, lost: Stamp, world: World) 
     high = None if loss is None else limit_at(lost).plus(loss.max_us, rate)
     if high is not None and window.low.first_us > high.last_us:
         return None
-    return Due("cleared", replace(window, high=high), at(low), must=False)
+    return Due("cleared", window._replace(high=high), at(low), must=False)
 
 
 def _qualifies_from(p: Possibility, watch: Watch, world: World, sure: Limit) -> Limit | None:
@@ -156,7 +156,7 @@ def _hold_due(p: Possibility, world: World) -> Due | None:
         return None
     window = p.hold
     if p.state == "post_leak_hold_lost" and rules.hold_when_lost is None:
-        window = replace(window, high=None)
+        window = window._replace(high=None)
     must = True
     if rules.hold_ends_only_when == "low" and not world.conditions.surely(Needs.LOW):
         if not world.conditions.possible_now(Needs.LOW) and not world.conditions.possible_now(Needs.LOST):
@@ -165,7 +165,7 @@ def _hold_due(p: Possibility, world: World) -> Due | None:
     elif rules.hold_ends_only_when == "low" and window.high is not None:
         sure = world.conditions.since[Needs.LOW].sure
         assert sure is not None
-        window = replace(window, high=later(window.high, limit_at(sure)))
+        window = window._replace(high=later(window.high, limit_at(sure)))
     return Due("hold_over", window.not_before(p.entered.low), None, must)
 
 
@@ -192,7 +192,7 @@ def fire(p: Possibility, due: Due, world: World) -> list[Possibility]:
             and not p.latched
             and world.parameters.rules.latching is not False
         ):
-            reached.append(replace(q, latched=True))  # a loss within the mitigation may latch or not
+            reached.append(q._replace(latched=True))  # a loss within the mitigation may latch or not
     return reached
 
 
@@ -201,18 +201,18 @@ def _entered(p: Possibility, state: str, due: Due, world: World) -> Possibility:
     timing, rate = world.parameters.timing, world.rate_ppm
     outputs = world.parameters.outputs
     locks = tuple(lock_of(o, lock, event, entered) for o, lock in zip(outputs, p.locks, strict=True))
-    p = replace(p, locks=locks)
+    p = p._replace(locks=locks)
     expects = order_outputs(p, MODES[state], event, entered, due.base, world)
-    q = replace(p, state=state, entered=entered, event=event, expects=expects, opened=frozenset())
+    q = p._replace(state=state, entered=entered, event=event, expects=expects, opened=frozenset())
     if state == "sensor_fault_latched":
-        q = replace(q, latched=True)
+        q = q._replace(latched=True)
     elif state == "start_up":
-        q = replace(q, latched=False, mitigation=None)
+        q = q._replace(latched=False, mitigation=None)
     if event == "cleared" or (state == "post_leak_hold" and p.state == "sensor_fault"):
-        return replace(q, hold=entered.plus(timing.hold, rate), hold_before=None, left_us=None)
+        return q._replace(hold=entered.plus(timing.hold, rate), hold_before=None, left_us=None)
     if event == "tripped":
         ghost = (p.hold_before or p.hold) if p.state.startswith("post_leak_hold") else p.ghost
-        return replace(q, hold=None, hold_before=None, left_us=None, ghost=ghost)
+        return q._replace(hold=None, hold_before=None, left_us=None, ghost=ghost)
     if event == "lost" and p.state == "post_leak_hold":
         return _hold_at_loss(p, q, world)
     if state == "post_leak_hold" and q.left_us is not None:
@@ -228,13 +228,13 @@ def _entered(p: Possibility, state: str, due: Due, world: World) -> Possibility:
         )
         if q.hold is not None:  # not stated whether it stood still or ran on
             window = window.hull(q.hold)
-        return replace(q, hold=window, left_us=None)
+        return q._replace(hold=window, left_us=None)
     if event == "supply_lost":
-        return replace(q, hold=None, hold_before=None, left_us=None, ghost=None, supplied=None)
+        return q._replace(hold=None, hold_before=None, left_us=None, ghost=None, supplied=None)
     if MODES[state] not in MITIGATING:
-        return replace(q, hold=None, hold_before=None, left_us=None, ghost=None)
+        return q._replace(hold=None, hold_before=None, left_us=None, ghost=None)
     if event == "returned" and state == "leak_active":
-        return replace(q, hold=None, hold_before=None, left_us=None)
+        return q._replace(hold=None, hold_before=None, left_us=None)
     return q
 
 
@@ -255,11 +255,11 @@ def _hold_at_loss(p: Possibility, q: Possibility, world: World) -> Possibility:
     if rule == "run" or p.hold is None:
         return q
     if rule == "restart":
-        return replace(q, hold=None, left_us=None)
+        return q._replace(hold=None, left_us=None)
     left = _left(
         p.hold_before or p.hold, world.conditions.since[Needs.LOST].possible or p.entered.origin, q.entered
     )
-    return replace(q, hold=None if rule == "pause" else p.hold, left_us=left)
+    return q._replace(hold=None if rule == "pause" else p.hold, left_us=left)
 
 
 def _left(hold: Window, began: Stamp, stopped: Window) -> tuple[int, int]:
@@ -274,16 +274,16 @@ def _remember(p: Possibility, q: Possibility, world: World) -> list[Possibility]
     """What the board may still know when its supply is gone for good."""
     rule = world.parameters.rules.after_supply_loss
     if p.mode not in MITIGATING:
-        return [replace(q, mitigation=None)]
+        return [q._replace(mitigation=None)]
     ways = []
     if rule in ("forget", None):
-        ways.append(replace(q, mitigation=None))
+        ways.append(q._replace(mitigation=None))
     if rule in ("restart_hold", None) or (rule == "resume" and p.mode is Mode.LEAK_ACTIVE):
-        ways.append(replace(q, mitigation="leak"))
+        ways.append(q._replace(mitigation="leak"))
     if rule in ("resume", None) and p.mode is Mode.POST_LEAK_HOLD:
         hold = p.hold_before or p.hold
         left = None if hold is None or world.cut is None else _left(hold, _began_to_stop(p, world), q.entered)
-        ways.append(replace(q, mitigation="hold", left_us=left or p.left_us))
+        ways.append(q._replace(mitigation="hold", left_us=left or p.left_us))
     return ways
 
 
@@ -312,7 +312,7 @@ def hold_on_condition(p: Possibility, stamp: Stamp, world: World) -> Possibility
         return _hold_disturbed(p, stamp, world)
     if p.hold_before is None:
         return p
-    return replace(p, hold=_hold_goes_on(p, p.hold_before, stamp, world), hold_before=None)
+    return p._replace(hold=_hold_goes_on(p, p.hold_before, stamp, world), hold_before=None)
 
 
 def _unseen_us(world: World) -> int:
@@ -332,11 +332,11 @@ def _hold_disturbed(p: Possibility, stamp: Stamp, world: World) -> Possibility:
         may_run = conditions.not_low_us(p.entered.opens_us) <= _unseen_us(world) and (
             conditions.possible_now(Needs.LOW) or before.low.first_us <= began.latest_us + _unseen_us(world)
         )
-    hold = replace(before, high=None) if may_run else None
+    hold = before._replace(high=None) if may_run else None
     low = conditions.since[Needs.LOW].possible
     if hold is None and low is not None:  # in the clear's band: it may run again from here
-        hold = replace(_hold_goes_on(p, before, low, world), high=None)
-    return replace(p, hold=hold, hold_before=before)
+        hold = _hold_goes_on(p, before, low, world)._replace(high=None)
+    return p._replace(hold=hold, hold_before=before)
 
 
 def _hold_goes_on(p: Possibility, before: Window, stamp: Stamp, world: World) -> Window:
@@ -364,10 +364,10 @@ def powered_again(p: Possibility, stamp: Stamp, off: tuple[int, int], world: Wor
     reset = world.parameters.rules.reset_supply_off_us
     outputs = world.parameters.outputs
     locks = tuple(lock_of(o, lock, "supplied", at(stamp)) for o, lock in zip(outputs, p.locks, strict=True))
-    booting = replace(p, supplied=stamp, locks=locks, opened=frozenset())
+    booting = p._replace(supplied=stamp, locks=locks, opened=frozenset())
     if not p.latched or reset is None or off[1] < reset:
         return [booting]
-    free = replace(booting, latched=False)
+    free = booting._replace(latched=False)
     return [free] if off[0] >= reset else [booting, free]
 
 

@@ -9,7 +9,7 @@ follow; a superseded order may still show within its own window.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from bench.judge.possibility import NEVER_US, Claim, Expect, Possibility
 from bench.judge.window import Stamp, Window, at, later, limit_at
@@ -92,7 +92,7 @@ def on_entry(
     if after is Policy.FOLLOW and just_called(output, entered, calls):
         # A call that changed just before may still show as it was, and follow counts from the later.
         if due.high is not None:
-            due = replace(due, high=due.high.plus(follow(output, want).max_us, rate_ppm))
+            due = due._replace(high=due.high.plus(follow(output, want).max_us, rate_ppm))
         slowest_us += follow(output, want).max_us
         claims = (*claims, Claim(not want, entered.opens_us, due.closes_us or NEVER_US))
     return Expect(
@@ -128,12 +128,12 @@ def _locked(output: Output, due: Window, requirement: str, lock: Window, rate_pp
     span = output.restart.delay
     first = lock.low.plus(span.min_us, rate_ppm)
     if first.first_us > due.low.first_us:
-        due, requirement = replace(due.not_before(first), origin=lock.origin, causal=False), "restart"
+        due, requirement = due.not_before(first)._replace(origin=lock.origin, causal=False), "restart"
     if lock.high is None:
-        return replace(due, high=None), requirement
+        return due._replace(high=None), requirement
     last = lock.high.plus(span.max_us + react(output, True).max_us, rate_ppm)
     if due.high is not None and last.last_us > due.high.last_us:
-        due, requirement = replace(due, high=last, origin=lock.origin), "restart"
+        due, requirement = due._replace(high=last, origin=lock.origin), "restart"
     return due, requirement
 
 
@@ -157,7 +157,7 @@ def on_call(
         if old.follow_until_us < stamp.earliest_us:
             return old
         last = min(old.follow_until_us, stamp.latest_us + limits.max_us)
-        return replace(old, claims=(*old.claims[-5:], Claim(call.on, stamp.earliest_us, last)))
+        return old._replace(claims=(*old.claims[-5:], Claim(call.on, stamp.earliest_us, last)))
     due = at(stamp).plus(limits, rate_ppm)
     requirement = "follow"
     pending_entry = old.by_entry and old.due is not None and old.due.open_after(stamp.earliest_us)
@@ -166,7 +166,7 @@ def on_call(
         requirement = old.requirement
         # Follow counts from when the output began to follow, which may be as late as the move was due.
         high = None if old.due.high is None else later(old.due.high.plus(limits.max_us, rate_ppm), due.high)
-        due = replace(old.due.not_before(limit_at(stamp)), high=high)
+        due = old.due.not_before(limit_at(stamp))._replace(high=high)
     if call.on and lock is not None:
         due, requirement = _locked(output, due, requirement, lock, rate_ppm)
     claims = old.carried(NEVER_US) if old.want != call.on else old.claims
@@ -185,7 +185,7 @@ def without_supply(output: Output, old: Expect, coming: Mode) -> Expect:
     """No order: the supply is gone, or back and the board not yet up."""
     off = Policy.OFF
     never_on = output.modes[Mode.UNPOWERED] is off and output.modes[coming] is off
-    return replace(old, free=True, never_on=never_on, claims=())
+    return old._replace(free=True, never_on=never_on, claims=())
 
 
 def after_dip(
@@ -199,7 +199,7 @@ def after_dip(
     due = at(stamp).plus(follow(output, want), rate_ppm)
     if old.due is not None and old.due.open_after(stamp.earliest_us):
         assert due.high is not None
-        due = replace(due, high=None if old.due.high is None else later(old.due.high, due.high))
+        due = due._replace(high=None if old.due.high is None else later(old.due.high, due.high))
     until = due.closes_us or NEVER_US
     claims = (Claim(True, -NEVER_US, until), Claim(False, -NEVER_US, until))
     return Expect(want=want, due=due, stated=due, requirement="supply", claims=claims)

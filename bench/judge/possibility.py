@@ -9,7 +9,7 @@ two objects.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from bench.judge.window import Stamp, Window
 from firmware_ref.machine import MODES
@@ -19,8 +19,7 @@ from firmware_ref.parameters import Mode, Output, Policy
 NEVER_US = 1 << 62
 
 
-@dataclass(frozen=True, slots=True)
-class Claim:
+class Claim(NamedTuple):
     """An edge to `on` within these instants is explained by an order since superseded."""
 
     on: bool
@@ -31,8 +30,7 @@ class Claim:
         return on == self.on and stamp.latest_us >= self.first_us and stamp.earliest_us <= self.last_us
 
 
-@dataclass(frozen=True, slots=True)
-class Expect:
+class Expect(NamedTuple):
     """What one output must show.
 
     The move to `want` is allowed within `due` and must have happened at its
@@ -83,8 +81,7 @@ class Expect:
         return tuple(kept[-6:])
 
 
-@dataclass(frozen=True, slots=True)
-class Possibility:
+class Possibility(NamedTuple):
     """`hold`: when the hold is over; `hold_before`: the same, before the sensors were not low;
     `left_us`: what is left of a hold that stands still, least and most; `supplied`: the supply came;
     `ghost`: when the hold would have been over that a re-leak cut off; `locks`: for each output
@@ -130,7 +127,7 @@ class Possibility:
         )  # fmt: skip
 
     def with_expect(self, place: int, expect: Expect) -> Possibility:
-        return replace(self, expects=(*self.expects[:place], expect, *self.expects[place + 1 :]))
+        return self._replace(expects=(*self.expects[:place], expect, *self.expects[place + 1 :]))
 
     def narrowed(self, stamp: Stamp, rate_ppm: int) -> Possibility:
         """The same at an event: whatever has happened, happened no later.
@@ -139,7 +136,7 @@ class Possibility:
         """
         entered = self.entered.not_after(stamp)
         if entered is self.entered:
-            return replace(self, opened=frozenset()) if self.opened else self
+            return self._replace(opened=frozenset()) if self.opened else self
         hold = self.hold
         if (
             hold is not None
@@ -149,9 +146,9 @@ class Possibility:
         ):
             shift = hold.high.nominal_us - self.entered.high.nominal_us
             assert entered.high is not None
-            hold = replace(hold, high=entered.high.plus(shift, rate_ppm))
+            hold = hold._replace(high=entered.high.plus(shift, rate_ppm))
         expects = tuple(_answered_by(e, entered, rate_ppm) for e in self.expects)
-        return replace(self, entered=entered, hold=hold, expects=expects, opened=frozenset())
+        return self._replace(entered=entered, hold=hold, expects=expects, opened=frozenset())
 
 
 def _answered_by(expect: Expect, entered: Window, rate_ppm: int) -> Expect:
@@ -162,13 +159,12 @@ def _answered_by(expect: Expect, entered: Window, rate_ppm: int) -> Expect:
     high = entered.high.plus(expect.react_us, rate_ppm)
     if due.high is not None and due.high.last_us <= high.last_us:
         return expect
-    return replace(expect, due=replace(due, high=high))
+    return expect._replace(due=due._replace(high=high))
 
 
 def hull(a: Possibility, b: Possibility) -> Possibility:
     """The least possibility that stands for both; they must have the same key."""
-    return replace(
-        a,
+    return a._replace(
         entered=a.entered.hull(b.entered),
         hold=_hull(a.hold, b.hold),
         hold_before=_hull(a.hold_before, b.hold_before),
@@ -191,8 +187,7 @@ def _expect_hull(a: Expect, b: Expect) -> Expect:
     if a == b:
         return a
     claims = a.claims + tuple(c for c in b.claims if c not in a.claims)
-    return replace(
-        a,
+    return a._replace(
         due=_hull(a.due, b.due),
         stated=_hull(a.stated, b.stated),
         by_entry=a.by_entry or b.by_entry,

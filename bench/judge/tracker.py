@@ -16,7 +16,7 @@ replaced by their hull; what is left is bounded by states times memory.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from bench.judge import orders
 from bench.judge.book import Book
@@ -31,10 +31,10 @@ from firmware_ref.parameters import MITIGATING, Mode, Output, Parameters, Policy
 
 @dataclass(slots=True)
 class Live:
-    """A possibility with the events it waits for, worked out once."""
+    """A possibility with the events it waits for, worked out once (None: not yet)."""
 
     p: Possibility
-    dues: list[Due]
+    known: list[Due] | None = None
 
 
 @dataclass(slots=True)
@@ -94,8 +94,19 @@ class Tracker:
     def possibilities(self) -> list[Possibility]:
         return [live.p for live in self.lives]
 
-    def keep(self, possibilities: list[Possibility]) -> None:
-        """Go on with these, those that differ only in *when* replaced by their hull."""
+    def keep(self, possibilities: list[Possibility], same_stimuli: bool = False) -> None:
+        """Go on with these, those that differ only in *when* replaced by their hull.
+
+        `same_stimuli`: nothing was done to the board since, so what a
+        possibility waits for stands as it was worked out.
+        """
+        if len(possibilities) > 1:
+            possibilities = self._merged(possibilities)
+        lives = {id(live.p): live for live in self.lives} if same_stimuli else {}
+        self.lives = [lives.get(id(p)) or Live(p) for p in possibilities]
+        self.most = max(self.most, len(self.lives))
+
+    def _merged(self, possibilities: list[Possibility]) -> list[Possibility]:
         merged: dict[object, Possibility] = {}
         levels = [self.levels[o.name] for o in self.world.parameters.outputs]
         for p in possibilities:
@@ -105,10 +116,15 @@ class Tracker:
                 merged[key] = p
                 continue
             both = hull(known, p)
-            if replace(both, opened=known.opened) != known:  # else it adds nothing
+            if both._replace(opened=known.opened) != known:  # else it adds nothing
                 merged[key] = both
-        self.lives = [Live(p, list(dues(p, self.world))) for p in merged.values()]
-        self.most = max(self.most, len(self.lives))
+        return list(merged.values())
+
+    def dues_of(self, live: Live) -> list[Due]:
+        """The events that a possibility waits for."""
+        if live.known is None:
+            live.known = list(dues(live.p, self.world))
+        return live.known
 
     def push(self, events: list[Event]) -> None:
         """Add events; they may come in any order but not before what was processed."""
@@ -142,7 +158,7 @@ class Tracker:
         step = min((w.until_us for w in self.watched.values()), default=NEVER_US)
         outputs = self.world.parameters.outputs
         for live in self.lives:
-            for due in live.dues:
+            for due in self.dues_of(live):
                 if due.event not in live.p.opened:
                     step = min(step, due.window.opens_us)
                 closes = due.closes_us
@@ -164,14 +180,14 @@ class Tracker:
     def _open_windows(self) -> None:
         fresh: list[Possibility] = []
         for live in self.lives:
-            opened = {d.event for d in live.dues if d.window.opens_us <= self.now_us} - live.p.opened
+            opened = {d.event for d in self.dues_of(live) if d.window.opens_us <= self.now_us} - live.p.opened
             if opened:
-                for due in live.dues:
+                for due in self.dues_of(live):
                     if due.event in opened:
                         fresh += fire(live.p, due, self.world)
-                live.p = replace(live.p, opened=live.p.opened | opened)
+                live.p = live.p._replace(opened=live.p.opened | opened)
         if fresh:
-            self.keep(self.possibilities + fresh)
+            self.keep(self.possibilities + fresh, same_stimuli=True)
 
     def _bury(self) -> None:
         """End the possibilities that time has ruled out."""
@@ -186,10 +202,10 @@ class Tracker:
         if not alive:
             stuck = [live.p for live in self.lives if self.overdue(live.p)]
             alive = self.failed(self, stuck or self.possibilities, None, self.now_us)
-        self.keep(alive)
+        self.keep(alive, same_stimuli=True)
 
     def _closed(self, live: Live) -> list[Due]:
-        return [d for d in live.dues if (c := d.closes_us) is not None and self._past(c)]
+        return [d for d in self.dues_of(live) if (c := d.closes_us) is not None and self._past(c)]
 
     def _past(self, closes_us: int) -> bool:
         return self.now_us > closes_us + self.edge_width_us
@@ -223,7 +239,7 @@ class Tracker:
             return
         if all(p.mode in MITIGATING for p in self.possibilities) and not self.book.wrong:
             self.book.restarted(over[0], self.now_us)
-        self.keep([replace(p, ghost=None) if p in over else p for p in self.possibilities])
+        self.keep([p._replace(ghost=None) if p in over else p for p in self.possibilities])
 
     # --- events -------------------------------------------------------------
 
@@ -245,7 +261,10 @@ class Tracker:
             self._supply(event)
 
     def _narrow(self, stamp: Stamp) -> None:
-        self.keep([p.narrowed(stamp, self.world.rate_ppm) for p in self.possibilities])
+        before = self.possibilities
+        after = [p.narrowed(stamp, self.world.rate_ppm) for p in before]
+        if any(p is not q for p, q in zip(before, after, strict=True)):
+            self.keep(after, same_stimuli=True)
 
     def _change(self, change: Change) -> None:
         place = next(i for i, o in enumerate(self.world.parameters.outputs) if o.name == change.output)
@@ -285,10 +304,10 @@ class Tracker:
         expect, output = p.expects[place], self.world.parameters.outputs[place]
         if not change.on:
             lock = orders.lock_of(output, p.locks[place], "off", at(change.stamp))
-            p = replace(p, locks=(*p.locks[:place], lock, *p.locks[place + 1 :]))
+            p = p._replace(locks=(*p.locks[:place], lock, *p.locks[place + 1 :]))
         if way != "due" or not expect.by_entry:
             return p
-        p = p.with_expect(place, replace(expect, by_entry=False))
+        p = p.with_expect(place, expect._replace(by_entry=False))
         return self.released(p, change) if p.event == "hold_over" and expect.requirement == "hold" else p
 
     def released(self, p: Possibility, change: Change) -> Possibility:
@@ -302,9 +321,9 @@ class Tracker:
             if orders.just_called(output, p.entered, self.world.calls):
                 slowest_us += orders.follow(output, expect.want).max_us
             limit = limit_at(change.stamp).plus(slowest_us, self.world.rate_ppm)
-            due = replace(expect.due, high=limit, origin=change.stamp, causal=True)
-            expects[place] = replace(expect, due=due, stated=due, requirement="release")
-        return replace(p, expects=tuple(expects))
+            due = expect.due._replace(high=limit, origin=change.stamp, causal=True)
+            expects[place] = expect._replace(due=due, stated=due, requirement="release")
+        return p._replace(expects=tuple(expects))
 
     def _flickered(self, p: Possibility, flicker: Flicker) -> Possibility:
         """A move that was taken back within the glitch time was made in time all the same."""
@@ -314,7 +333,7 @@ class Tracker:
             return p
         ended = expect.due.high._replace(nominal_us=flicker.until_us)
         return p.with_expect(
-            place, replace(expect, due=replace(expect.due, high=later(expect.due.high, ended)))
+            place, expect._replace(due=expect.due._replace(high=later(expect.due.high, ended)))
         )
 
     def _call(self, event: CallMoved) -> None:
@@ -410,7 +429,7 @@ class Tracker:
                     orders.after_dip(o, e, p, world.calls, event.stamp, world.rate_ppm)
                     for o, e in zip(outputs, p.expects, strict=True)
                 )
-                back.append(replace(p, expects=expects))
+                back.append(p._replace(expects=expects))
         self.keep(back)
 
     def _unfed(self, p: Possibility) -> Possibility:
@@ -419,4 +438,4 @@ class Tracker:
             orders.without_supply(o, e, coming)
             for o, e in zip(self.world.parameters.outputs, p.expects, strict=True)
         )
-        return replace(p, expects=expects)
+        return p._replace(expects=expects)

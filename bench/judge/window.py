@@ -10,7 +10,6 @@ squares, for the standard uncertainty).  Ends belong to a window.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 from firmware_ref.parameters import Interval
@@ -54,8 +53,7 @@ def limit_at(stamp: Stamp) -> Limit:
     return Limit(stamp.mid_us, stamp.half_us, stamp.half_us * stamp.half_us)
 
 
-@dataclass(frozen=True, slots=True)
-class Window:
+class Window(NamedTuple):
     """When something may happen: not before `low`, not after `high` (None: never too late).
 
     `origin` is the stimulus that durations are measured from.  `causal`: the
