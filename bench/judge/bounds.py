@@ -17,6 +17,8 @@ from __future__ import annotations
 EVENT_PAIR_US = 8_000
 #: Fitted clock rate: an uncalibrated host is known to 100 ppm, the fit and drift take the rest.
 RATE_PPM = 150
+#: Bound of a sensor signal at the board's terminal, in uV (`bound` of the sensor channels in hardware/channels.csv).
+SIGNAL_BOUND_UV = 5_000
 
 
 def expected_bound_us(duration_us: int) -> int:

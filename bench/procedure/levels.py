@@ -7,12 +7,10 @@ Full scale would prove less: a board that trips too late would pass.
 
 from __future__ import annotations
 
+from bench.judge.bounds import SIGNAL_BOUND_UV
 from bench.profile.quantities import LFL, parse_level
 from bench.trace.records import Value, Voltage
 from firmware_ref.parameters import Sensor
-
-#: Bound of the fixture's signal source at the board's terminal (hardware/channels.csv; a test holds the two together).
-SIGNAL_BOUND_UV = 5_000
 
 ANALOG_WORDS = ("leak", "clear", "between", "open", "short")
 CONTACT_WORDS = ("leak", "normal", "clear")

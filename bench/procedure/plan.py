@@ -10,7 +10,8 @@ from dataclasses import dataclass, field
 from typing import Union
 
 from bench.errors import ProcedureError
-from bench.procedure.levels import SIGNAL_BOUND_UV, signal
+from bench.judge.bounds import SIGNAL_BOUND_UV
+from bench.procedure.levels import signal
 from bench.procedure.steps import (
     Apply,
     Doing,

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from bench.judge.bounds import expected_bound_us
+from bench.judge.bounds import SIGNAL_BOUND_UV, expected_bound_us
 from bench.profile import published
 from bench.profile.build import PRACTICE
 from bench.profile.mistakes import Mistake
@@ -15,9 +15,6 @@ from bench.profile.published import GOVERNS, Published
 from bench.profile.quantities import format_duration, format_lfl, format_voltage
 from bench.profile.yamltext import Path
 from firmware_ref.parameters import Band, Interval, Mode, Output, Parameters, Policy, Sensor
-
-#: Bound of a sensor signal at the board's terminal: the sensor channels' in hardware/channels.csv.
-SIGNAL_BOUND_UV = 5_000
 
 
 def doubts(parameters: Parameters) -> list[Mistake]:

@@ -11,12 +11,10 @@ from __future__ import annotations
 import random
 
 from bench.errors import UsageError
-from bench.judge.bounds import expected_bound_us
+from bench.judge.bounds import SIGNAL_BOUND_UV, expected_bound_us
 from firmware_ref.parameters import Band, Interval
 
 DRAWS = ("inside", "anywhere", "nominal")
-#: Bound of the fixture's sensor signal in uV (column of the channel table).
-SIGNAL_BOUND_UV = 5_000
 
 
 class Draw:

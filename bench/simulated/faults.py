@@ -13,9 +13,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from bench.errors import UsageError
-from bench.judge.bounds import expected_bound_us
+from bench.judge.bounds import SIGNAL_BOUND_UV, expected_bound_us
 from bench.profile.quantities import format_duration, format_lfl, parse_duration, parse_lfl
-from bench.simulated.draw import SIGNAL_BOUND_UV
 from bench.simulated.expected import expected
 from bench.simulated.fault_table import TABLE, Row
 from bench.simulated.flaws import Flaws

@@ -10,8 +10,8 @@ import pytest
 
 from bench.data import channels_csv
 from bench.errors import ProcedureError
+from bench.judge.bounds import SIGNAL_BOUND_UV
 from bench.procedure import built_in, load
-from bench.procedure.levels import SIGNAL_BOUND_UV
 from bench.procedure.plan import Move, plan
 from bench.procedure.steps import Apply, Procedure
 from bench.run.dry_run import synthetic

@@ -10,9 +10,8 @@ from typing import Any
 import pytest
 
 from bench.data import channels_csv
-from bench.judge.bounds import expected_bound_us
+from bench.judge.bounds import SIGNAL_BOUND_UV, expected_bound_us
 from bench.profile import check, load
-from bench.profile.doubts import SIGNAL_BOUND_UV
 from bench.profile.quantities import format_duration, parse_voltage
 from tests.profile.altered import data
 
