@@ -64,3 +64,21 @@ class Peer(Protocol):
     def lost(self) -> None:
         """The host let go of the link."""
         ...
+
+
+class Endpoint(Protocol):
+    """The far end of a link that a simulated fixture is served on.  `url`: what a host opens."""
+
+    url: str
+
+    def read(self, timeout_us: int) -> bytes | None:
+        """What the host sent; no bytes when the time is over, None once when it let go of the link."""
+        ...
+
+    def write(self, data: bytes) -> None:
+        """Bytes for the host; lost if there is none."""
+        ...
+
+    def close(self) -> None:
+        """Let go, as when a plug is pulled. Never raises."""
+        ...

@@ -50,6 +50,8 @@ class SimulatedFixture:
         self.speed = speed
         self._flaws = FixtureFlaws.of(faults, wiring, table)
         self._resonator = Resonator(chance)
+        # The dead man waits for the host, whose seconds are the computer's.
+        self._dead_man_us = round(DEAD_MAN_US * (1 if speed == "max" else max(1.0, float(speed))))
         self._boot = chance.randint(1, 999)
         self._ring = Ring()
         self._now_us = 0
@@ -93,7 +95,7 @@ class SimulatedFixture:
     def next_deadline_us(self) -> int | None:
         candidates = [self.hardware.next_us(), self._wait_until_us]
         if self.hardware.energised:
-            candidates.append(max(self._now_us, self._heard_us + DEAD_MAN_US))
+            candidates.append(max(self._now_us, self._heard_us + self._dead_man_us))
         return min((t for t in candidates if t is not None), default=None)
 
     def advance(self, to_us: int) -> None:
@@ -106,7 +108,7 @@ class SimulatedFixture:
                 return
             self._now_us = max(at_us, self._now_us)
             hardware.run(self._now_us)
-            if self._now_us - self._heard_us >= DEAD_MAN_US and hardware.energised:
+            if self._now_us - self._heard_us >= self._dead_man_us and hardware.energised:
                 self._device.status.error(-300, "dead man")
                 hardware.safe(0, self._now_us)
             self._there()
@@ -120,7 +122,7 @@ class SimulatedFixture:
         if not self._gone:
             self._wait_until_us = None
             self._out = b""
-            end_us = self._now_us + DEAD_MAN_US + 200_000
+            end_us = self._now_us + self._dead_man_us + 200_000
             while self._now_us < end_us:
                 self.advance(end_us)
                 self._out = b""
