@@ -7,17 +7,38 @@ from pathlib import Path
 
 import click
 
+RULES = ("guarded", "simple")
+
 
 @click.command()
 @click.argument("trace", type=click.Path(path_type=Path))
 @click.option("--profile", metavar="PROFILE", help="Judge by this profile instead of the one in the trace.")
 @click.option(
     "--decision",
-    type=click.Choice(["guarded", "simple"]),
+    type=click.Choice(RULES),
     help="guarded: a pass is inside its limit by the uncertainty; simple: the limit itself decides.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
-def judge(trace: Path, profile: str | None, decision: str | None, as_json: bool) -> int:
+@click.option(
+    "--explain",
+    "moment_s",
+    type=float,
+    metavar="SECONDS",
+    help="Tell what was possible at this moment of the run, and why what came next was allowed or not.",
+)
+@click.option(
+    "--against",
+    metavar="PROFILE|RULE",
+    help="Show this judgement beside one by another profile, or by the rule guarded or simple.",
+)
+def judge(
+    trace: Path,
+    profile: str | None,
+    decision: str | None,
+    as_json: bool,
+    moment_s: float | None,
+    against: str | None,
+) -> int:
     """Judge a stored trace again.
 
     TRACE is a file that `mitbench run` left, or one written by hand. The exit
@@ -31,8 +52,21 @@ def judge(trace: Path, profile: str | None, decision: str | None, as_json: bool)
 
     stored = read_trace(trace)
     by = load(profile) if profile else from_data(dict(stored.header.profile), str(trace))
+    if moment_s is not None:
+        from bench.judge.explain import explain
+
+        print("\n".join(explain(stored, by.parameters, moment_s, decision)))
+        return 0
     judgement = judge_trace(stored, by.parameters, decision)
-    if as_json:
+    if against is not None:
+        from bench.judge.compare import compare, lines
+
+        rule = against if against in RULES else decision
+        other = by if against in RULES else load(against)
+        beside = judge_trace(stored, other.parameters, rule)
+        names = (f"{by.name}, {judgement.decision}", f"{other.name}, {beside.decision}")
+        print("\n".join(lines(compare(judgement, beside), *names)))
+    elif as_json:
         print_json(as_object(stored.header, judgement, trace))
     else:
         show_result(sys.stdout, stored.header, judgement, by.parameters, [("trace", str(trace))])

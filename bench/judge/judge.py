@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from bench.errors import TraceError
 from bench.judge import clock as clocks
@@ -40,11 +40,37 @@ def judge_trace(
     state.
     """
     decision = decision or parameters.decision
-    fit = clock_of(trace)
-    snapshot = trace.snapshot
-    if snapshot is None:
+    if trace.snapshot is None:
         return _nothing(trace, decision, live)
+    case = open_case(trace, parameters, decision)
+    case.tracker.run(case.end_us)
+    seconds = (case.end_us - case.zero_us) / 1e6
+    return _conclude(trace, parameters, case.tracker.book, case.feed, decision, live, seconds)
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """A trace ready to be followed: all its events are in the tracker, none is processed.
+
+    `zero_us` and `end_us` are the snapshot and the end in true time.
+    """
+
+    tracker: Tracker
+    feed: Feed
+    zero_us: int
+    end_us: int
+
+
+def open_case(trace: Trace, parameters: Parameters, decision: str) -> Case:
+    """Everything of a trace made ready for the tracker.
+
+    Raises TraceError if the snapshot is not of the safe state; the trace must
+    have a snapshot.
+    """
+    snapshot = trace.snapshot
+    assert snapshot is not None
     check_safe_state(snapshot)
+    fit = clock_of(trace)
     zero = Stamp(fit.true_us(snapshot.tick_us), 0)
     book = Book(parameters, zero.mid_us, decision)
     feed = Feed(parameters, fit, book)
@@ -53,8 +79,7 @@ def judge_trace(
     end_us = fit.true_us(_last_tick(trace))
     events += feed.settle(end_us + parameters.timing.glitch_us + 1)
     tracker.push(events)
-    tracker.run(end_us)
-    return _conclude(trace, parameters, book, feed, decision, live, (end_us - zero.mid_us) / 1e6)
+    return Case(tracker, feed, zero.mid_us, end_us)
 
 
 def check_safe_state(snapshot: Snapshot) -> None:
