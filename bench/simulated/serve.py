@@ -61,7 +61,8 @@ class _Paced:
         if deadline_us is not None:
             wait_us = min(wait_us, max(0.0, (deadline_us - self._due_us()) / self._factor))
         data = endpoint.read(round(wait_us))
-        while peer.now_us() < (to_us := self._due_us()):
+        to_us = self._due_us()
+        while peer.now_us() < to_us:
             peer.advance(to_us)
             out = peer.take()
             if out:
