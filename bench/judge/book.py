@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from bench.judge.budget import Measurement, measure
+from bench.judge.clock import EXACT, ClockFit
 from bench.judge.events import CallMoved, Change, SensorMoved, Stimulus
 from bench.judge.findings import REQUIREMENTS, Finding
 from bench.judge.orders import in_force
@@ -37,7 +38,8 @@ class Missing:
 @dataclass(slots=True)
 class Book:
     """`zero_us`: the snapshot; `proven`: (requirement, output, mode)
-    of passed findings; `directions`: (requirement, output, to on) of passed moves."""
+    of passed findings; `directions`: (requirement, output, to on) of passed moves;
+    `clock`: what the stamps were timed by."""
 
     parameters: Parameters
     zero_us: int
@@ -46,6 +48,7 @@ class Book:
     wrong: dict[str, Finding] = field(default_factory=dict)
     proven: set[tuple[str, str | None, Mode | None]] = field(default_factory=set)
     directions: set[tuple[str, str | None, bool]] = field(default_factory=set)
+    clock: ClockFit = EXACT
     _causes: dict[tuple[Stamp, str | None], str] = field(default_factory=dict)
     _late: dict[int, Window] = field(default_factory=dict)
     _bursts: dict[tuple[str, Stamp], Finding] = field(default_factory=dict)
@@ -88,7 +91,7 @@ class Book:
         best: tuple[int, int, Expect, Possibility, Measurement] | None = None
         for p, expect in ways:
             assert expect.due is not None
-            found = measure(expect.stated or expect.due, change.stamp, self.decision)
+            found = measure(expect.stated or expect.due, change.stamp, self.decision, self.clock)
             rank = (_RANK[found.verdict], REQUIREMENTS.index(expect.requirement), expect, p, found)
             if best is None or rank[:2] < best[:2]:
                 best = rank
@@ -122,10 +125,8 @@ class Book:
             kind=found.kind,
             at_s=self._at(change.stamp.mid_us),
             text=text,
-            measured=found.measured_us / 1e6,
             limits=(low, high),
-            bound=found.bound_us / 1e6,
-            uncertainty=round(found.expanded_us) / 1e6,
+            **found.figures(),
             margin=None if found.margin_us is None else found.margin_us / 1e6,
         )
         self.findings.append(finding)
@@ -165,7 +166,7 @@ class Book:
 
     def early(self, change: Change, requirement: str, window: Window, also: tuple[str, ...] = ()) -> Finding:
         """A move before its window opens."""
-        found = measure(window, change.stamp, self.decision)
+        found = measure(window, change.stamp, self.decision, self.clock)
         output = None if requirement in WHOLE_BOARD else change.output
         low = None if found.low_us is None else found.low_us / 1e6
         high = None if found.high_us is None else found.high_us / 1e6
@@ -182,10 +183,8 @@ class Book:
                 f"{self.cause(window.origin, change.output)}, too early by {by_s:.3f} s; {_allowed(low, high)}"
             ),
             also=also,
-            measured=found.measured_us / 1e6,
             limits=(low, high),
-            bound=found.bound_us / 1e6,
-            uncertainty=round(found.expanded_us) / 1e6,
+            **found.figures(),
             margin=-by_s,
         )
         self.findings.append(finding)
@@ -265,11 +264,12 @@ class Book:
         due = self._late.pop(id(finding), None)
         if finding.kind != "missing" or due is None or due.high is None:
             return False
-        found = measure(due, change.stamp, self.decision)
+        found = measure(due, change.stamp, self.decision, self.clock)
         by_s = (change.stamp.mid_us - due.high.nominal_us) / 1e6
         limits = finding.limits or (None, None)
-        finding.kind, finding.measured, finding.margin = "too-late", found.measured_us / 1e6, -by_s
-        finding.bound, finding.uncertainty = found.bound_us / 1e6, round(found.expanded_us) / 1e6
+        finding.kind, finding.margin = "too-late", -by_s
+        for name, figure in found.figures().items():
+            setattr(finding, name, figure)
         finding.text = (
             f"{change.output} went {'on' if change.on else 'off'} {finding.measured:.3f} s after "
             f"{self.cause(due.origin, change.output)}, too late by {by_s:.3f} s; {_allowed(*limits)}"

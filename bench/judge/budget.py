@@ -1,24 +1,62 @@
 """One measured interval against its limits: bound, expanded uncertainty, decision.
 
-Bound: the sum of the half-widths, never exceeded.  Uncertainty budget after
-JCGM 100 (GUM): each half-width is a rectangular distribution (u = a/√3,
-sensitivity 1, infinite degrees of freedom), combined as the root of the sum of
-squares, k = 2, and never stated larger than the bound.
+Bound: the sum of the half-widths, never exceeded.  Uncertainty: a budget after
+JCGM 100 (`bench.judge.uncertainty`) whose lines are the two stamps, each
+anywhere in its half-width, and the clock's rate times the duration, part by
+part as the clock fit gives them.  U is k·u_c and never stated larger than the
+bound.
 """
 
 from __future__ import annotations
 
-import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
+from bench.judge.clock import ClockFit
+from bench.judge.conformance import conformance
+from bench.judge.findings import Finding
+from bench.judge.uncertainty import Budget, Line, combine, rectangular
 from bench.judge.window import Limit, Stamp, Window
 
-COVERAGE_K = 2.0
+#: What the half-widths of a finding belong to, in their order; in s and in V.
+_INTERVAL = ("stimulus, its stamp", "answer, its stamp")
+_SIGNAL = ("signal source, ahead of the resistor", "signal source, at the board")
 
 
-def expanded_us(squares: int, bound_us: int) -> float:
-    """U in us from the sum of squared half-widths; k·u_c, at most the bound."""
-    return min(COVERAGE_K * math.sqrt(squares / 3.0), float(bound_us))
+def interval_budget(half_widths: Sequence[float], clock: ClockFit | None, unit: str = "us") -> Budget:
+    """The budget of an interval, in `unit` (us, ms or s).
+
+    `half_widths`: of the stimulus's stamp, of the answer's, and what the clock's
+    rate makes of the duration.  `clock` None: its rate is one line, anywhere in
+    that half-width.
+    """
+    stimulus, answer, share = half_widths
+    lines = [rectangular(_INTERVAL[0], stimulus, unit), rectangular(_INTERVAL[1], answer, unit)]
+    if share and clock is not None and clock.parts:
+        per_ppm = share / clock.rate_ppm
+        lines += [part._replace(sensitivity=per_ppm) for part in clock.parts]
+    elif share:
+        lines.append(rectangular("clock, rate times duration", share, unit))
+    return combine(lines, stimulus + answer + share)
+
+
+def signal_budget(half_widths: Sequence[float]) -> Budget:
+    """The budget of the voltage between both sides of the series resistor, in V."""
+    lines: list[Line] = [rectangular(source, a, "V") for source, a in zip(_SIGNAL, half_widths, strict=False)]
+    return combine(lines, sum(half_widths))
+
+
+def budget_of(finding: Finding, clock: ClockFit) -> Budget | None:
+    """The budget behind a finding's bound and U, in its unit; None where nothing was measured.
+
+    `clock` is the fit that the finding was judged with.
+    """
+    if finding.half_widths is None:
+        return None
+    if finding.unit == "V":
+        return signal_budget(finding.half_widths)
+    return interval_budget(finding.half_widths, clock, finding.unit)
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +65,8 @@ class Measurement:
 
     `verdict`: pass, inconclusive or fail; `kind`: too-early or too-late where
     it is outside.  `margin_us` is the distance to the nearer limit, negative
-    outside.  Limits are durations since the window's origin.
+    outside.  Limits are durations since the window's origin.  `conformance`:
+    the probability that the true value is within the limits; None without any.
     """
 
     verdict: str
@@ -38,22 +77,34 @@ class Measurement:
     margin_us: int | None
     bound_us: int
     expanded_us: float
+    half_widths_us: tuple[int, int, int]
+    conformance: float | None
+
+    def figures(self) -> dict[str, Any]:
+        """What a finding says of it, in s."""
+        return {
+            "measured": self.measured_us / 1e6,
+            "bound": self.bound_us / 1e6,
+            "uncertainty": round(self.expanded_us) / 1e6,
+            "half_widths": tuple(half_us / 1e6 for half_us in self.half_widths_us),
+            "conformance": self.conformance,
+        }
 
 
-def measure(window: Window, stamp: Stamp, decision: str) -> Measurement:
+def measure(window: Window, stamp: Stamp, decision: str, clock: ClockFit | None = None) -> Measurement:
     """Decide one event.  `decision`: `guarded` (pass needs inside by U) or `simple`.
 
-    `simple` lets the limit itself decide, so it may fail a good board.
+    `simple` lets the limit itself decide, so it may fail a good board.  `clock`
+    is the fit whose rate the window was widened by.
     """
     low_margin = None if window.causal else stamp.mid_us - window.low.nominal_us
     high_margin = None if window.high is None else window.high.nominal_us - stamp.mid_us
-    nearer = (
+    near = (
         window.low
         if high_margin is None or (low_margin is not None and low_margin < high_margin)
         else window.high
     )
-    assert nearer is not None
-    bound, wide = _spread(nearer, stamp)
+    assert near is not None
     verdict, kind = "pass", None
     for margin, limit, side in (
         (low_margin, window.low, "too-early"),
@@ -61,29 +112,38 @@ def measure(window: Window, stamp: Stamp, decision: str) -> Measurement:
     ):
         if margin is None or limit is None:
             continue
-        side_bound, side_wide = _spread(limit, stamp)
-        if decision == "simple":
-            side_verdict = "pass" if margin >= 0 else "fail"
-        else:
-            side_verdict = (
-                "pass" if margin >= side_wide else "fail" if -margin > side_bound else "inconclusive"
-            )
+        side_verdict = _decide(margin, limit, stamp, decision, clock)
         if side_verdict != "pass" and verdict != "fail":
-            verdict, kind = side_verdict, side
-            bound, wide = side_bound, side_wide
+            verdict, kind, near = side_verdict, side, limit
+    half_widths = (near.half_us, stamp.half_us, near.clock_us)
+    budget = interval_budget(half_widths, clock)
     margins = [m for m in (low_margin, high_margin) if m is not None]
+    low_us = None if window.causal else window.low.nominal_us - window.origin.mid_us
+    high_us = None if window.high is None else window.high.nominal_us - window.origin.mid_us
+    measured_us = stamp.mid_us - window.origin.mid_us
     return Measurement(
         verdict=verdict,
         kind=kind if verdict == "fail" else None,
-        measured_us=stamp.mid_us - window.origin.mid_us,
-        low_us=None if window.causal else window.low.nominal_us - window.origin.mid_us,
-        high_us=None if window.high is None else window.high.nominal_us - window.origin.mid_us,
+        measured_us=measured_us,
+        low_us=low_us,
+        high_us=high_us,
         margin_us=min(margins) if margins else None,
-        bound_us=bound,
-        expanded_us=wide,
+        bound_us=sum(half_widths),
+        expanded_us=budget.expanded,
+        half_widths_us=half_widths,
+        conformance=conformance(measured_us, budget.combined, low_us, high_us, budget.bound)
+        if margins
+        else None,
     )
 
 
-def _spread(limit: Limit, stamp: Stamp) -> tuple[int, float]:
-    bound = limit.slack_us + stamp.half_us
-    return bound, expanded_us(limit.squares + stamp.half_us**2, bound)
+def _decide(margin_us: int, limit: Limit, stamp: Stamp, decision: str, clock: ClockFit | None) -> str:
+    if decision == "simple":
+        return "pass" if margin_us >= 0 else "fail"
+    bound_us = limit.slack_us + stamp.half_us
+    if margin_us >= bound_us:  # U is never more
+        return "pass"
+    if -margin_us > bound_us:
+        return "fail"
+    budget = interval_budget((limit.half_us, stamp.half_us, limit.clock_us), clock)
+    return "pass" if margin_us >= budget.expanded else "inconclusive"

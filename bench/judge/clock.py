@@ -2,9 +2,9 @@
 
 Least squares of host time on fixture ticks.  A ceramic resonator may be 0.5 %
 off; the fit finds the rate, the residuals show how well it is known.  What the
-fit cannot show (the host's own rate, drift inside the run) are lines of their
-own.  Source of the method: ordinary least squares, checked against NIST StRD
-"Norris" and GUM H.3 in the tests.
+fit cannot show (the host's own rate, answers that come late, drift inside the
+run) are lines of their own in the budget.  Source of the method: ordinary least
+squares, checked against NIST StRD "Norris" and GUM H.3 in the tests.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from bench.judge.uncertainty import CONFIDENCE, Line, normal, rectangular, student
 from bench.trace.records import Clock
 
 #: An uncalibrated host's raw clock (crystal, ±100 ppm at most).
@@ -30,7 +31,7 @@ KNOWN_PPM = 200
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class Straight:
     """y = intercept + slope·(x − x_mean), with standard uncertainties."""
 
     x_mean: float
@@ -41,7 +42,7 @@ class Line:
     residual_sd: float
 
 
-def least_squares(x: Sequence[float], y: Sequence[float]) -> Line:
+def least_squares(x: Sequence[float], y: Sequence[float]) -> Straight:
     """Straight line through at least three points with at least two different x.
 
     Raises ValueError where there are fewer.
@@ -54,41 +55,127 @@ def least_squares(x: Sequence[float], y: Sequence[float]) -> Line:
     slope = math.fsum((xi - x_mean) * (yi - y_mean) for xi, yi in zip(x, y, strict=True)) / sxx
     rest = [yi - y_mean - slope * (xi - x_mean) for xi, yi in zip(x, y, strict=True)]
     sd = math.sqrt(math.fsum(r * r for r in rest) / (n - 2))
-    return Line(x_mean, y_mean, slope, sd / math.sqrt(n), sd / math.sqrt(sxx), sd)
+    return Straight(x_mean, y_mean, slope, sd / math.sqrt(n), sd / math.sqrt(sxx), sd)
+
+
+@dataclass(frozen=True, slots=True)
+class Bend:
+    """y leaves the straight line by `curvature`·(x − x_mean)², with its standard uncertainty.
+
+    `pull` is how far it moves, at most, if every y is off by one.
+    """
+
+    curvature: float
+    curvature_u: float
+    pull: float
+
+
+def bend(x: Sequence[float], y: Sequence[float], line: Straight) -> Bend:
+    """The curvature that least squares add to the straight line through the same points.
+
+    Raises ValueError for fewer than four points, or fewer than three different x.
+    """
+    if len(x) < 4 or len(set(x)) < 3:
+        raise ValueError("a curvature with its uncertainty needs four points and three different x")
+    away = [xi - line.x_mean for xi in x]
+    sxx = math.fsum(d * d for d in away)
+    mean, tilt = sxx / len(x), math.fsum(d**3 for d in away) / sxx
+    arch = [d * d - mean - tilt * d for d in away]  # square, at right angles to every straight line
+    size = math.fsum(a * a for a in arch)
+    rest = [yi - line.intercept - line.slope * d for yi, d in zip(y, away, strict=True)]
+    curvature = math.fsum(a * r for a, r in zip(arch, rest, strict=True)) / size
+    left = math.fsum((r - curvature * a) ** 2 for a, r in zip(arch, rest, strict=True))
+    u = math.sqrt(left / (len(x) - 3) / size)
+    return Bend(curvature, u, math.fsum(abs(a) for a in arch) / size)
 
 
 @dataclass(frozen=True, slots=True)
 class ClockFit:
-    """True time from ticks: `true = slope · tick`; the rate is known to ± `rate_ppm`."""
+    """True time from ticks: `true = slope · tick`; the rate is known to ± `rate_ppm`.
+
+    `rate_ppm` is the sum of the half-widths of `parts`, in whole ppm; `fit_ppm`
+    is what the fit alone leaves open.  `slope_u_ppm`: standard uncertainty of
+    the slope from the scatter of the samples.  `drift_ppm`: by how much the
+    rate changed from the first sample to the last, with its standard
+    uncertainty; None where there are too few samples.
+    """
 
     slope: float
     rate_ppm: int
     fitted: bool
     samples: int = 0
+    fit_ppm: float = 0.0
+    slope_u_ppm: float = 0.0
+    drift_ppm: float | None = None
+    drift_u_ppm: float = 0.0
+    parts: tuple[Line, ...] = ()
 
     def true_us(self, tick_us: int) -> int:
         return round(tick_us * self.slope)
 
 
 EXACT = ClockFit(1.0, 0, True)
-UNFITTED = ClockFit(1.0, UNFITTED_PPM, False)
+UNFITTED = ClockFit(
+    1.0,
+    UNFITTED_PPM,
+    False,
+    fit_ppm=UNFITTED_PPM,
+    parts=(rectangular("fixture's clock, rate not measured", UNFITTED_PPM, "ppm"),),
+)
 
 
 def fit(samples: Sequence[Clock]) -> ClockFit:
     """The rate of a run's clock samples; `UNFITTED` where they do not tell it better than ±0.5 %."""
-    if len(samples) < 3 or samples[0].tick_us == samples[-1].tick_us:
+    if len(samples) < 3 or min(s.tick_us for s in samples) == max(s.tick_us for s in samples):
         return UNFITTED
-    line = least_squares(
-        [float(s.tick_us) for s in samples],
-        [(s.host_before_us + s.host_after_us) / 2 for s in samples],
+    ticks = [float(s.tick_us) for s in samples]
+    hosts = [(s.host_before_us + s.host_after_us) / 2 for s in samples]
+    line = least_squares(ticks, hosts)
+    # An answer shifts the middle of its round trip by up to half of it, always the same way in the worst case.
+    away = [t - line.x_mean for t in ticks]
+    trips = [(s.host_after_us - s.host_before_us) / 2 for s in samples]
+    late_ppm = 1e6 * math.fsum(abs(d) * trip for d, trip in zip(away, trips, strict=True))
+    late_ppm /= math.fsum(d * d for d in away)
+    scatter = normal("clock fit, scatter of its samples", 1e6 * line.slope_u, "ppm", len(samples) - 2)
+    fit_ppm = scatter.half_width + late_ppm
+    if fit_ppm >= UNFITTED_PPM:
+        return UNFITTED
+    drift_ppm, drift_u_ppm, allowed_ppm = _drift(ticks, hosts, line, max(trips))
+    parts = (
+        rectangular("computer's clock, rate", HOST_PPM, "ppm"),
+        rectangular("fixture's clock, drift in the run", allowed_ppm, "ppm"),
+        scatter,
+        rectangular("clock fit, answers that come late", late_ppm, "ppm"),
     )
-    # A late answer shifts the middle of its round trip by up to half of it.
-    span_us = max(s.tick_us for s in samples) - min(s.tick_us for s in samples)
-    trip_us = sorted(s.host_after_us - s.host_before_us for s in samples)[len(samples) // 2]
-    known_ppm = 2e6 * line.slope_u + 1e6 * trip_us / span_us
-    if known_ppm >= UNFITTED_PPM:
-        return UNFITTED
-    return ClockFit(line.slope, HOST_PPM + DRIFT_PPM + math.ceil(known_ppm), True, len(samples))
+    return ClockFit(
+        slope=line.slope,
+        rate_ppm=math.ceil(math.fsum(part.half_width for part in parts)),
+        fitted=True,
+        samples=len(samples),
+        fit_ppm=fit_ppm,
+        slope_u_ppm=1e6 * line.slope_u,
+        drift_ppm=drift_ppm,
+        drift_u_ppm=drift_u_ppm,
+        parts=parts,
+    )
+
+
+def _drift(
+    ticks: Sequence[float], hosts: Sequence[float], line: Straight, trip_us: float
+) -> tuple[float | None, float, float]:
+    """How much the rate changed over the run, its u, and what must be allowed for, in ppm.
+
+    `DRIFT_PPM` stands unless the samples show more, late answers set aside;
+    then what they show and its uncertainty take its place.
+    """
+    if len(ticks) < 4 or len(set(ticks)) < 3:
+        return None, 0.0, DRIFT_PPM
+    found = bend(ticks, hosts, line)
+    to_ppm = 2e6 * (max(ticks) - min(ticks))
+    drift_ppm, u_ppm = to_ppm * found.curvature, to_ppm * found.curvature_u
+    open_ppm = student(CONFIDENCE, len(ticks) - 3) * u_ppm
+    shown_ppm = abs(drift_ppm) - open_ppm - to_ppm * found.pull * trip_us
+    return drift_ppm, u_ppm, DRIFT_PPM if shown_ppm <= DRIFT_PPM else abs(drift_ppm) + open_ppm
 
 
 def fault(samples: Sequence[Clock]) -> str | None:
@@ -102,7 +189,17 @@ def fault(samples: Sequence[Clock]) -> str | None:
             f"the fixture's clock is {(1 / found.slope - 1) * 100:+.2f} % off, more than ±0.6 %; "
             "check the fixture's resonator"
         )
+    if _stepped(samples):
+        return "the fixture's clock stepped in the run; it was reset or its answers are damaged"
     ran_us = samples[-1].tick_us - samples[0].tick_us if samples else 0
-    if ran_us > KNOWN_AFTER_US and found.rate_ppm - HOST_PPM - DRIFT_PPM > KNOWN_PPM:
+    if ran_us > KNOWN_AFTER_US and found.fit_ppm > KNOWN_PPM:
         return "the fixture's clock could not be compared with the computer's to 200 ppm within 60 s"
     return None
+
+
+def _stepped(samples: Sequence[Clock]) -> bool:
+    """Whether no one rate, give or take `KNOWN_PPM`, fits all spans between samples, late answers set aside."""
+    spans = [(a, b) for a, b in pairwise(samples) if b.tick_us > a.tick_us]
+    least = [(b.host_before_us - a.host_after_us) / (b.tick_us - a.tick_us) for a, b in spans]
+    most = [(b.host_after_us - a.host_before_us) / (b.tick_us - a.tick_us) for a, b in spans]
+    return bool(spans) and (max(least) - min(most)) * 1e6 > KNOWN_PPM

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from bench.judge.book import Book
+from bench.judge.budget import signal_budget
 from bench.judge.changes import Debounce
 from bench.judge.clock import ClockFit
 from bench.judge.events import CallMoved, Event, SensorMoved, SupplyMoved
@@ -129,12 +130,14 @@ class Feed:
         pulled = at_board.value_uv - ahead.value_uv
         bound = ahead.bound_uv + at_board.bound_uv
         if abs(pulled) > sensor.load_uv + bound:
+            half_widths = (ahead.bound_uv / 1e6, at_board.bound_uv / 1e6)
             self.book.findings.append(
                 Finding(
                     requirement="level", output=None, verdict="fail", kind="not-allowed",
                     at_s=(stamp.mid_us - self.book.zero_us) / 1e6,
                     text=f"unit loads the sensor signal of sensor {name}: pulled by {pulled / 1e6:+.3f} V",
                     measured=pulled / 1e6, limits=(-sensor.load_uv / 1e6, sensor.load_uv / 1e6), bound=bound / 1e6,
-                    margin=(sensor.load_uv - abs(pulled)) / 1e6, unit="V",
+                    margin=(sensor.load_uv - abs(pulled)) / 1e6, unit="V", half_widths=half_widths,
+                    uncertainty=signal_budget(half_widths).expanded, conformance=0.0,
                 )
             )  # fmt: skip

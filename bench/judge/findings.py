@@ -21,7 +21,10 @@ class Finding:
     not-allowed, chatter; None if nothing was wrong.  `output` None is the
     whole board.  `measured`, `limits`, `bound`, `uncertainty`, `margin` are in
     `unit` (s, V or %LFL); an open end of `limits` is None.  `at_s` counts from
-    the snapshot.  `also`: what the same fault broke later.
+    the snapshot.  `also`: what the same fault broke later.  `conformance`: the
+    probability, 0 to 1, that the true value is within the limits, None where
+    nothing was measured.  `half_widths` add up to `bound`: of the stimulus, of
+    the answer, and of the clock (in V: of both ends of the resistor).
     """
 
     requirement: str
@@ -38,6 +41,8 @@ class Finding:
     uncertainty: float | None = None
     margin: float | None = None
     unit: str = "s"
+    conformance: float | None = None
+    half_widths: tuple[float, ...] | None = None
 
     def as_json(self) -> dict[str, Any]:
         return asdict(self)

@@ -72,7 +72,7 @@ def open_case(trace: Trace, parameters: Parameters, decision: str) -> Case:
     check_safe_state(snapshot)
     fit = clock_of(trace)
     zero = Stamp(fit.true_us(snapshot.tick_us), 0)
-    book = Book(parameters, zero.mid_us, decision)
+    book = Book(parameters, zero.mid_us, decision, clock=fit)
     feed = Feed(parameters, fit, book)
     tracker = Tracker.start(parameters, fit.rate_ppm, zero, feed.start(snapshot), book, failures.resolve)
     events = [event for record in trace.records for event in feed.record(record)]

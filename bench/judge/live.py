@@ -35,7 +35,7 @@ class LiveJudge:
         """Take one record of the run."""
         if isinstance(record, Snapshot):
             zero = Stamp(record.tick_us, 0)
-            self._book = Book(self.parameters, zero.mid_us, self.parameters.decision)
+            self._book = Book(self.parameters, zero.mid_us, self.parameters.decision, clock=self._clock)
             self._feed = Feed(self.parameters, self._clock, self._book)
             self._tracker = Tracker.start(
                 self.parameters,

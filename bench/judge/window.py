@@ -3,9 +3,9 @@
 All times are true microseconds (fixture ticks corrected by the fitted rate).
 A `Stamp` is an event that was seen: middle and half-width.  A `Limit` is an
 edge of a window: where it lies when every stamp is taken at its middle
-(`nominal_us`), and by how much it may lie elsewhere (`slack_us`, the sum of
-half-widths and of clock rate times duration; `squares` is the sum of their
-squares, for the standard uncertainty).  Ends belong to a window.
+(`nominal_us`), and by how much it may lie elsewhere (`slack_us`, the half-width
+of the stamp it counts from, `half_us`, and clock rate times duration, which is
+the rest).  Ends belong to a window.
 """
 
 from __future__ import annotations
@@ -33,12 +33,17 @@ class Stamp(NamedTuple):
 class Limit(NamedTuple):
     nominal_us: int
     slack_us: int
-    squares: int
+    half_us: int
 
     def plus(self, span_us: int, rate_ppm: int) -> Limit:
         """The limit moved by a duration, with the clock's share of its uncertainty."""
         rate_us = abs(span_us) * rate_ppm // 1_000_000
-        return Limit(self.nominal_us + span_us, self.slack_us + rate_us, self.squares + rate_us * rate_us)
+        return Limit(self.nominal_us + span_us, self.slack_us + rate_us, self.half_us)
+
+    @property
+    def clock_us(self) -> int:
+        """The clock's share of the slack."""
+        return self.slack_us - self.half_us
 
     @property
     def first_us(self) -> int:
@@ -50,7 +55,7 @@ class Limit(NamedTuple):
 
 
 def limit_at(stamp: Stamp) -> Limit:
-    return Limit(stamp.mid_us, stamp.half_us, stamp.half_us * stamp.half_us)
+    return Limit(stamp.mid_us, stamp.half_us, stamp.half_us)
 
 
 class Window(NamedTuple):

@@ -12,21 +12,20 @@ import random
 
 import pytest
 
-from bench.judge.budget import COVERAGE_K, expanded_us, measure
+from bench.judge.budget import interval_budget, measure
 from bench.judge.window import Limit, Stamp, Window
 
-
 HALVES_US = (20_000, 20_000, 20_000)
-SQUARES = sum(h * h for h in HALVES_US)
 
 
 def share_passed(true_us: float, decision: str) -> float:
     """Share of passes for results scattered about `true_us` as the budget's u says, lower limit 300 s."""
     rng = random.Random(1)
-    window = Window(Limit(300_000_000, sum(HALVES_US), SQUARES), None, Stamp(0, 0), causal=False)
-    u = expanded_us(SQUARES, 10**12) / COVERAGE_K
+    stimulus, answer, clock = HALVES_US
+    window = Window(Limit(300_000_000, stimulus + clock, stimulus), None, Stamp(0, 0), causal=False)
+    u = interval_budget(HALVES_US, None).combined
     passed = sum(
-        measure(window, Stamp(round(rng.gauss(true_us, u)), 0), decision).verdict == "pass"
+        measure(window, Stamp(round(rng.gauss(true_us, u)), answer), decision).verdict == "pass"
         for _ in range(20_000)
     )
     return passed / 20_000
@@ -51,4 +50,4 @@ def test_expanded_uncertainty_is_k_times_root_sum_of_rectangles():
     # JCGM 100, 4.3.7: a rectangular distribution of half-width a has u = a/sqrt(3).
     halves = (25_000, 9_700, 16_600)
     u_c = (sum(h * h / 3 for h in halves)) ** 0.5
-    assert expanded_us(sum(h * h for h in halves), 10**9) == pytest.approx(2 * u_c)
+    assert interval_budget(halves, None).expanded == pytest.approx(2 * u_c)
