@@ -122,11 +122,8 @@ def test_without_a_fixture_nothing_is_simulated(
     assert list(tmp_path.iterdir()) == []
 
 
-def test_without_fixture_the_one_that_is_found_is_taken(
-    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
-) -> None:
-    found = [Candidate("no/such/port", "a modem", None), Candidate("sim://?seed=4", "a fixture", None)]
-    monkeypatch.setattr(opening, "candidates", lambda: found)
+def test_without_fixture_the_one_that_is_found_is_taken(plugged_in, tmp_path: Path) -> None:
+    plugged_in("no/such/port", "sim://?seed=4")
     answer = mitbench("run", FURNACE, "--out", tmp_path, "--json")
     assert answer.code == 0
     assert answer.plain["verdict"] == "pass"
