@@ -118,8 +118,13 @@ class Device:
     # -- messages -----------------------------------------------------------------------------
 
     def _line(self, text: str) -> bytes:
+        request = guard.read_request(text)
         try:
-            self._run(self._resolve(text), self._responses, may_wait=True)
+            if request is None:
+                self._run(self._resolve(text), self._responses, may_wait=True)
+            else:
+                self.may_wait = True
+                self._take(self._guarded_message(*request), self._responses)
         except ScpiError as wrong:
             self.status.error(wrong.number, wrong.detail)
         return b"" if self._wait is not None else self._send()
@@ -131,11 +136,13 @@ class Device:
         last = len(program) - 1
         for n, (handler, parameters) in enumerate(program):
             self.may_wait = may_wait and n == last
-            answer = handler(parameters)
-            if isinstance(answer, Wait):
-                self._wait = answer
-            elif answer is not None:
-                responses.append(answer)
+            self._take(handler(parameters), responses)
+
+    def _take(self, answer: Answer, responses: list[str]) -> None:
+        if isinstance(answer, Wait):
+            self._wait = answer
+        elif answer is not None:
+            responses.append(answer)
 
     def _resolve(self, text: str) -> tuple[tuple[Handler, Parameters], ...]:
         return tuple((self._handler(unit.header), unit.parameters) for unit in parse(text))
@@ -163,10 +170,17 @@ class Device:
 
     def _guard_query(self, parameters: Parameters) -> Answer:
         count(parameters, 3)
-        identity = integer(parameters[0], 0, guard.IDENTITY_LIMIT)
-        message = string(parameters[2])
+        try:
+            identity = integer(parameters[0], 0, guard.IDENTITY_LIMIT)
+            given = integer(parameters[1], 0, 0xFFFF)
+        except ScpiError:
+            # A doubled digit, most likely.
+            raise ScpiError(-360) from None
+        return self._guarded_message(identity, given, string(parameters[2]))
+
+    def _guarded_message(self, identity: int, given: int, message: str) -> Answer:
         crc = guard.request_crc(identity, message)
-        if integer(parameters[1], 0, 0xFFFF) != crc:
+        if given != crc:
             self.status.error(-360)
             return self._format(0, crc, -360, "")
         if identity and identity == self._kept[0]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import NamedTuple
 
 from bench.scpi import blocks
@@ -33,6 +34,18 @@ def request(identity: int, message: str) -> bytes:
         request_crc(identity, message),
         doubled.encode("ascii"),
     )
+
+
+#: A request exactly as `request` writes it: what a host sends all day is not taken apart by the general parser.
+_REQUEST = re.compile(r'SYST:GUAR\? (\d{1,10}),#H([0-9A-F]{4}),"((?:[^"]|"")*)"\Z')
+
+
+def read_request(line: str) -> tuple[int, int, str] | None:
+    """Identity, CRC and message of a request in the form of `request`, or None for any other line."""
+    match = _REQUEST.match(line)
+    if match is None:
+        return None
+    return int(match[1]), int(match[2], 16), match[3].replace('""', '"')
 
 
 def reply(identity: int, crc: int, boot: int, error: int, tick: int, response: str) -> str:
