@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import dataclasses
 import random
+from pathlib import Path
 
 import pytest
 from statemachine.exceptions import TransitionNotAllowed
 
+import firmware_ref
 from firmware_ref.machine import GUARDS, MODES, TABLE, WATCH, LeakMitigation, Memory, diagram, targets
 from firmware_ref.parameters import Mode, Rules
 from tests.boards import furnace
@@ -123,3 +125,15 @@ def test_the_diagram_is_drawn_from_the_class():
 def test_parameters_are_frozen():
     with pytest.raises(dataclasses.FrozenInstanceError):
         furnace().timing.glitch_us = 1  # type: ignore[misc]
+
+
+def test_the_page_shows_the_class_as_it_is():
+    page = (Path(firmware_ref.__file__).parent / "MACHINE.md").read_text(encoding="utf-8")
+    assert diagram().rstrip() in page
+    for state, watches in WATCH.items():
+        (row,) = [line for line in page.splitlines() if line.startswith(f"| `{state}` |")]
+        assert f"| {MODES[state]} |" in row
+        for watch in watches:
+            assert (
+                f"`{watch.event}` once {watch.timer.replace('_', '-')} has run on: {watch.needs.value}" in row
+            )
