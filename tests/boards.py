@@ -21,11 +21,15 @@ def within(max_us: int) -> Interval:
     return Interval(0, max_us)
 
 
-def policies(unpowered: str, start_up: str, normal: str, leak: str, hold: str, fault: str) -> dict[Mode, Policy]:
+def policies(
+    unpowered: str, start_up: str, normal: str, leak: str, hold: str, fault: str
+) -> dict[Mode, Policy]:
     return dict(zip(Mode, map(Policy, (unpowered, start_up, normal, leak, hold, fault)), strict=True))
 
 
-def output(name: str, feed: str, modes: dict[Mode, Policy], limit_us: int, trip: Interval, loss: Interval) -> Output:
+def output(
+    name: str, feed: str, modes: dict[Mode, Policy], limit_us: int, trip: Interval, loss: Interval
+) -> Output:
     limit = within(limit_us)
     return Output(
         name=name, kind="ac", feed=feed, call=name, modes=modes,
