@@ -24,7 +24,7 @@ $(VENV)/usable: pyproject.toml
 	@touch $@
 
 $(VENV)/testable: $(VENV)/usable
-	@echo "Installing into $(VENV) with pip: pytest, pytest-xdist, hypothesis, jsonschema, ruff and mypy."
+	@echo "Installing into $(VENV) with pip: pytest, pytest-xdist, hypothesis, jsonschema, rtamt, ruff and mypy."
 	@$(PIP) -e '.[test,lint]'
 	@touch $@
 
