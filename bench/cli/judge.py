@@ -31,6 +31,7 @@ RULES = ("guarded", "simple")
     metavar="PROFILE|RULE",
     help="Show this judgement beside one by another profile, or by the rule guarded or simple.",
 )
+@click.option("--budget", is_flag=True, help="Show the uncertainty of each measurement as a table.")
 def judge(
     trace: Path,
     profile: str | None,
@@ -38,6 +39,7 @@ def judge(
     as_json: bool,
     moment_s: float | None,
     against: str | None,
+    budget: bool,
 ) -> int:
     """Judge a stored trace again.
 
@@ -66,6 +68,13 @@ def judge(
         beside = judge_trace(stored, other.parameters, rule)
         names = (f"{by.name}, {judgement.decision}", f"{other.name}, {beside.decision}")
         print("\n".join(lines(compare(judgement, beside), *names)))
+    elif budget:
+        from bench.judge.judge import clock_of
+        from bench.report.budget import budget_lines
+        from bench.report.terminal import printable
+
+        for line in budget_lines(judgement, clock_of(stored)):
+            print(printable(line, sys.stdout))
     elif as_json:
         print_json(as_object(stored.header, judgement, trace))
     else:
