@@ -60,11 +60,11 @@ def room_of(module: str) -> str:
     return parts[0] if parts[0] != "bench" else ".".join(parts[:2])
 
 
-def imports(module: str, source: str, is_package: bool = False) -> set[str]:
+def imports(module: str, tree: ast.AST, is_package: bool = False) -> set[str]:
     """Full names of all that a file imports, anywhere in it; `from a import b` counts as `a` and `a.b`."""
     names: set[str] = set()
     package = module.split(".") if is_package else module.split(".")[:-1]
-    for node in ast.walk(ast.parse(source)):
+    for node in ast.walk(tree):
         if isinstance(node, ast.Import):
             names.update(alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
@@ -75,9 +75,9 @@ def imports(module: str, source: str, is_package: bool = False) -> set[str]:
     return names
 
 
-def reads_wall_clock(source: str) -> bool:
+def reads_wall_clock(tree: ast.AST) -> bool:
     """Whether `now`, `today` or `utcnow` is called on anything named date or datetime."""
-    for node in ast.walk(ast.parse(source)):
+    for node in ast.walk(tree):
         if isinstance(node, ast.Attribute) and node.attr in ("now", "today", "utcnow"):
             owner = node.value
             name = owner.attr if isinstance(owner, ast.Attribute) else getattr(owner, "id", "")
@@ -88,7 +88,8 @@ def reads_wall_clock(source: str) -> bool:
 
 def broken_rules(module: str, source: str, is_package: bool = False) -> list[str]:
     """One sentence for each rule that the file breaks."""
-    found = imports(module, source, is_package)
+    tree = ast.parse(source)
+    found = imports(module, tree, is_package)
     tops = {name.split(".")[0] for name in found}
     room = room_of(module)
     wrong: list[str] = []
@@ -115,7 +116,7 @@ def broken_rules(module: str, source: str, is_package: bool = False) -> list[str
     for outsider, rooms in OUTSIDERS.items():
         if outsider in tops and room not in rooms:
             wrong.append(f"{module} imports {outsider}")
-    if module != CLOCK_MODULE and ("time" in tops or reads_wall_clock(source)):
+    if module != CLOCK_MODULE and ("time" in tops or reads_wall_clock(tree)):
         wrong.append(f"{module} reads a clock; only {CLOCK_MODULE} may")
     if module != PTY_MODULE:
         wrong += [f"{module} imports {top}, which Windows lacks" for top in sorted(tops & POSIX_ONLY)]

@@ -5,11 +5,12 @@ what it prints, stdout and stderr together.  A line `…` stands for any number
 of lines.  Dates and times of day are not compared.
 
 `python -m tests.readme` writes today's output into the README, leaving the
-`…` where they are; read the difference before you keep it.
+`…` where they stand; read the difference before you keep it.
 """
 
 from __future__ import annotations
 
+import difflib
 import os
 import re
 import shlex
@@ -22,6 +23,7 @@ from pathlib import Path
 ROOT = Path(__file__).parent.parent
 README = ROOT / "README.md"
 SKIP = "…"
+BLOCK = re.compile(r"^```console\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 
 
 @dataclass(frozen=True)
@@ -35,7 +37,7 @@ class Shown:
 def shown(text: str) -> list[Shown]:
     """The commands in all `console` blocks, in order."""
     found: list[Shown] = []
-    for block in re.findall(r"^```console\n(.*?)^```$", text, re.MULTILINE | re.DOTALL):
+    for block in BLOCK.findall(text):
         for part in re.split(r"^\$ ", block, flags=re.MULTILINE)[1:]:
             command, *output = part.rstrip("\n").split("\n")
             found.append(Shown(command, tuple(output)))
@@ -46,7 +48,9 @@ def printed(command: str, folder: Path) -> list[str]:
     """What a command prints in `folder`; `mitbench` runs from this tree, with no terminal of any fixed kind."""
     words = shlex.split(command)
     if words[0] == "mitbench":
-        words = [sys.executable, "-m", "bench", *words[1:]]
+        files = [sorted(folder.glob(word)) if "*" in word else [word] for word in words[1:]]
+        names = [w.relative_to(folder) if isinstance(w, Path) else w for some in files for w in some]
+        words = [sys.executable, "-m", "bench", *map(str, names)]
     else:
         raise AssertionError(f"README shows the output of {words[0]}, which this cannot run")
     env = {
@@ -82,15 +86,27 @@ def agrees(expected: tuple[str, ...], actual: list[str]) -> bool:
     return re.fullmatch(pattern, "".join(normal(line) + "\n" for line in actual)) is not None
 
 
+def elided(expected: tuple[str, ...], actual: list[str]) -> list[str]:
+    """The actual lines, with `…` where it stood among lines that are alike but for their figures."""
+    old, new = ([re.sub(r"[\d.]+", "#", normal(line)) for line in lines] for lines in (expected, actual))
+    lines: list[str] = []
+    for same, i, j, k, n in difflib.SequenceMatcher(None, old, new, autojunk=False).get_opcodes():
+        lines += [SKIP] if same != "equal" and SKIP in expected[i:j] else map(normal, actual[k:n])
+    return lines
+
+
 def main() -> None:
-    text = README.read_text("utf-8")
     with tempfile.TemporaryDirectory() as folder:
-        for part in shown(text):
-            actual = printed(part.command, Path(folder))
-            if not agrees(part.output, actual):
-                old = "\n".join((f"$ {part.command}", *part.output))
-                text = text.replace(old, "\n".join((f"$ {part.command}", *map(normal, actual))))
-    README.write_text(text, "utf-8")
+
+        def rewritten(block: re.Match[str]) -> str:
+            lines: list[str] = []
+            for part in shown(block.group(0)):
+                actual = printed(part.command, Path(folder))
+                output = list(part.output) if agrees(part.output, actual) else elided(part.output, actual)
+                lines += [f"$ {part.command}", *output]
+            return "\n".join(("```console", *lines, "```"))
+
+        README.write_text(BLOCK.sub(rewritten, README.read_text("utf-8")), "utf-8")
 
 
 if __name__ == "__main__":

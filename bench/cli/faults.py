@@ -19,7 +19,8 @@ def faults(profile: str | None, as_json: bool) -> None:
     from bench.profile import load, shipped
     from bench.simulated.faults import catalogue
 
-    entries = catalogue(load(profile or shipped()[0]).parameters)
+    board = load(profile or shipped()[0])
+    entries = catalogue(board.parameters)
     if as_json:
         print_json(
             [
@@ -36,7 +37,7 @@ def faults(profile: str | None, as_json: bool) -> None:
         )
         return
     width = max(len(entry.name) for entry in entries)
-    for kind, title in (("board", "Faults of the board"), ("fixture", "Faults of the fixture")):
+    for kind, title in (("board", f"Faults of the board {board.name}"), ("fixture", "Faults of the fixture")):
         print(f"{title}:")
         for entry in entries:
             if entry.kind == kind:

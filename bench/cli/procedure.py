@@ -44,7 +44,7 @@ def show(profile: str, name: str) -> None:
 
 
 def _print(name: str, board: str, told: dict[str, Any]) -> None:
-    from bench.report.wording import clock_words, duration_words, limits_words
+    from bench.report.wording import clock_words, duration_words
 
     print(f"Procedure {name} for {board}: {duration_words(told['board_seconds'])} of board time.")
     print("\nSteps, and when each begins on a board in the middle of its limits:")
@@ -54,13 +54,8 @@ def _print(name: str, board: str, told: dict[str, Any]) -> None:
             part = step["part"]
             print(f"  {part}")
         print(f"  {clock_words(step['at_s'], tenths=True):>8}  {step['text']}")
-    print("\nExpected windows, from each stimulus or change:")
-    for window in told["windows"]:
-        named = window["requirement"] + (f" {window['output']}" if window["output"] else "")
-        print(
-            f"  {clock_words(window['at_s'], tenths=True):>8}  {named:<14} {limits_words(window['limits'], window['unit'])} {window['unit']}"
-        )
-    _list("Will prove", told["proves"])
+    _list("Expected windows, from the stimulus or change before", _windows(told["windows"]))
+    _list("Will prove", _by_requirement(told["proves"]))
     _list("Will not prove", told["unproven"])
     _list("Too narrow to prove on this bench", told["too_narrow"])
 
@@ -70,3 +65,27 @@ def _list(title: str, lines: list[str]) -> None:
         print(f"\n{title}:")
         for line in lines:
             print(f"  {line}")
+
+
+def _windows(windows: list[dict[str, Any]]) -> list[str]:
+    """A line for each requirement with the same limits: which outputs, how often, the limits."""
+    from bench.report.wording import limits_words
+
+    alike: dict[tuple[str, str], list[str]] = {}
+    for window in windows:
+        limits = f"{limits_words(tuple(window['limits']), window['unit'])} {window['unit']}"
+        alike.setdefault((window["requirement"], limits), []).append(window["output"] or "whole board")
+    return [
+        f"{requirement:<10} {', '.join(dict.fromkeys(outputs)):<12} {limits}"
+        + (f" ({len(outputs)} times)" if len(outputs) > 1 else "")
+        for (requirement, limits), outputs in alike.items()
+    ]
+
+
+def _by_requirement(names: list[str]) -> list[str]:
+    """`follow:Y`, `follow:W` as one line `follow Y, W`."""
+    outputs: dict[str, list[str]] = {}
+    for name in names:
+        requirement, _, output = name.partition(":")
+        outputs.setdefault(requirement, []).extend([output] if output else [])
+    return [f"{requirement:<12} {', '.join(found)}".rstrip() for requirement, found in outputs.items()]
