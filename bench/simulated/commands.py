@@ -87,7 +87,9 @@ class Commands:
         times = integer(parameters[2], 1, _PULSES) if len(parameters) > 2 else 1
         gap_us = _between(micro(parameters[3], "time")) if len(parameters) > 3 and times > 1 else span_us
         for channel in listed:
-            self._fixture.pulse(channel.number, span_us, times, gap_us, self._device.running)
+            self._fixture.hardware.pulse(
+                channel.number, span_us, times, gap_us, self._device.running, self._fixture.now_us()
+            )
 
     def _volts(self, parameters: Parameters) -> None:
         listed = self._list(parameters, 1, "sensor")

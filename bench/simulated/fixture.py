@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import random
 from collections.abc import Mapping, Sequence
-from functools import partial
 
 from bench.fixture.channels import ChannelTable
 from bench.link.base import PeerGone
@@ -152,23 +151,11 @@ class SimulatedFixture:
             self.hardware.agenda.at(self._now_us + self._trouble_us, self._trouble)
             self._trouble_us = None
 
-    def pulse(self, number: int, span_us: int, times: int, gap_us: int, reference: int) -> None:
-        """Change a relay's position for a span, so many times, with gaps between."""
-        rest = self.hardware.told(number)
-        at_us = self._now_us
-        for _ in range(times):
-            for on, start_us in ((not rest, at_us), (rest, at_us + span_us)):
-                self.hardware.agenda.at(start_us, partial(self._pulse_step, number, on, reference))
-            at_us += span_us + gap_us
-
     # -- inside -------------------------------------------------------------------------------
 
     def _there(self) -> None:
         if self._gone:
             raise PeerGone
-
-    def _pulse_step(self, number: int, on: bool, reference: int, now_us: int) -> None:
-        self.hardware.drive(number, on, reference, now_us)
 
     def _emit(
         self, kind: str, number: int, value: str, earliest_us: float, latest_us: float, reference: int

@@ -67,7 +67,8 @@ class Emit(Protocol):
 class _Relay:
     """`told`: the coil.  `closed`: the contact.  `seq`: its last APPL.
 
-    `turn` counts what the coil was told, `asked` what was asked for, also what is still to come.
+    `turn` counts what the coil was told, `asked` what was asked for, also what
+    is still to come, `pulse` what ends a pulse.
     """
 
     told: bool = False
@@ -75,6 +76,7 @@ class _Relay:
     seq: int = 0
     turn: int = 0
     asked: int = 0
+    pulse: int = 0
     driven_us: int = 0
     voltage_seq: int = 0
 
@@ -134,6 +136,24 @@ class Hardware:
 
     def drive(self, number: int, on: bool, reference: int, now_us: int) -> None:
         """Bring a relay to a position; a switch that would end a long cut lets the sensors go first."""
+        self._relays[number].pulse += 1
+        self._bring(number, on, reference, now_us)
+
+    def pulse(self, number: int, span_us: int, times: int, gap_us: int, reference: int, now_us: int) -> None:
+        """Change a relay's position for a span, so many times, with gaps between; any other command ends it."""
+        relay = self._relays[number]
+        relay.pulse += 1
+        rest = relay.told
+        for n in range(times):
+            start_us = now_us + n * (span_us + gap_us)
+            for on, at_us in ((not rest, start_us), (rest, start_us + span_us)):
+                self.agenda.at(at_us, partial(self._pulse_step, number, on, reference, relay.pulse))
+
+    def _pulse_step(self, number: int, on: bool, reference: int, pulse: int, now_us: int) -> None:
+        if self._relays[number].pulse == pulse:
+            self._bring(number, on, reference, now_us)
+
+    def _bring(self, number: int, on: bool, reference: int, now_us: int) -> None:
         relay = self._relays[number]
         relay.asked += 1
         if on and self._would_power(number) and self._put_back(reference, now_us):
@@ -154,6 +174,7 @@ class Hardware:
         """Everything that is not open already."""
         for number, relay in self._relays.items():
             relay.asked += 1
+            relay.pulse += 1
             if relay.told:
                 self._drive(number, False, reference, now_us)
         for signal in self.signals.values():
@@ -167,6 +188,7 @@ class Hardware:
             relay.told, relay.seq = False, 0
             relay.turn += 1
             relay.asked += 1
+            relay.pulse += 1
             if relay.closed and number not in self._flaws.stuck_relays:
                 relay.closed = False
         for signal in self.signals.values():
