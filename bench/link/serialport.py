@@ -110,6 +110,8 @@ def open_port(url: str) -> SerialPort:
     except MitbenchError:
         raise
     except (serial.SerialException, OSError, ValueError) as wrong:
+        if url.lower().startswith("sim:") and not isinstance(wrong, serial.SerialException):
+            raise  # a mistake of ours in what makes the peer
         raise BenchFault(
             f"cannot open {url} ({_reason(wrong)}); check its name, and that nothing else is using it"
         ) from wrong

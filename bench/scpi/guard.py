@@ -28,12 +28,10 @@ def request_crc(identity: int, message: str) -> int:
 
 def request(identity: int, message: str) -> bytes:
     """The line that carries `message`, with its LF."""
-    doubled = message.replace('"', '""')
-    return b'SYST:GUAR? %d,#H%04X,"%b"\n' % (
-        identity,
-        request_crc(identity, message),
-        doubled.encode("ascii"),
-    )
+    crc = request_crc(identity, message)
+    if '"' in message:
+        message = message.replace('"', '""')
+    return f'SYST:GUAR? {identity},#H{crc:04X},"{message}"\n'.encode("ascii")
 
 
 #: A request exactly as `request` writes it: what a host sends all day is not taken apart by the general parser.

@@ -54,12 +54,14 @@ class LineReader:
         found: list[Line | Refused] = []
         for raw in whole:
             line = raw[:-1] if raw.endswith(b"\r") else raw
+            # str.isprintable alone would let some characters past ASCII through.
+            text = line.decode("ascii") if line.isascii() else "\0"
             if self._overrun or len(line) > self._limit:
                 found.append(Refused(-363))
-            elif not _printable(line):
+            elif not text.isprintable():
                 found.append(Refused(-101))
-            elif line.strip():
-                found.append(Line(line.decode("ascii")))
+            elif text.strip():
+                found.append(Line(text))
             self._overrun = False
         if len(rest) > self._limit + 1:
             self._overrun, rest = True, b""
@@ -69,11 +71,6 @@ class LineReader:
     def clear(self) -> None:
         """Forget what has come of an unfinished line."""
         self._buffer, self._overrun = b"", False
-
-
-def _printable(line: bytes) -> bool:
-    # str.isprintable would let some characters past ASCII through.
-    return line.isascii() and line.decode("ascii").isprintable()
 
 
 #: An LF, or a # that opens an element of the response.

@@ -92,10 +92,14 @@ class SimulatedFixture:
         return self._device.waiting
 
     def next_deadline_us(self) -> int | None:
-        candidates = [self.hardware.next_us(), self._wait_until_us]
+        at_us, until_us = self.hardware.next_us(), self._wait_until_us
+        if until_us is not None and (at_us is None or until_us < at_us):
+            at_us = until_us
         if self.hardware.energised:
-            candidates.append(max(self._now_us, self._heard_us + self._dead_man_us))
-        return min((t for t in candidates if t is not None), default=None)
+            dead_us = max(self._now_us, self._heard_us + self._dead_man_us)
+            if at_us is None or dead_us < at_us:
+                return dead_us
+        return at_us
 
     def advance(self, to_us: int) -> None:
         self._there()

@@ -100,7 +100,8 @@ class Hardware:
         self._table = table
         self._flaws = flaws
         self._chance = chance
-        self._emit = emit
+        self._out = emit
+        self._energised: bool | None = None
         self._bench_feeds = parameters.calls_fed_from == "bench"
         self.mains = Mains(parameters.frequency_hz, chance.uniform(23.0, 25.5), chance.uniform(0, 10_000))
         self._sags = False
@@ -126,7 +127,7 @@ class Hardware:
                 self._inputs[c.number] = ContactInput(on=rest.get(c.number, False))
         sensors = {by_name[f"sensor.{s.name}"]: s.name for s in parameters.sensors}
         self.signals = {
-            c.number: Signal(c.number, self.agenda, chance, emit, flaws.signal_drift, self._to_board(sensors.get(c.number)))
+            c.number: Signal(c.number, self.agenda, chance, self._emit, flaws.signal_drift, self._to_board(sensors.get(c.number)))
             for c in table.by_number.values()
             if c.kind == "sensor"
         }  # fmt: skip
@@ -193,6 +194,7 @@ class Hardware:
                 relay.closed = False
         for signal in self.signals.values():
             signal.fall(now_us)
+        self._energised = None
         self._rewire(now_us)
 
     @property
@@ -216,6 +218,13 @@ class Hardware:
         if self._board_us is not None and self._board_us <= now_us:
             self._follow_board(now_us)
         self.agenda.run(now_us)
+
+    def _emit(
+        self, kind: str, number: int, value: str, earliest_us: float, latest_us: float, reference: int
+    ) -> int:
+        if kind == "APPL":
+            self._energised = None
+        return self._out(kind, number, value, earliest_us, latest_us, reference)
 
     # -- readings -----------------------------------------------------------------------------
 

@@ -40,7 +40,9 @@ class Serial(SerialBase):
     @property
     def in_waiting(self) -> int:
         """Bytes that can be read without waiting."""
-        self._buffer += self._there().take()
+        peer = self._there()
+        if not self._buffer:
+            self._buffer = peer.take()
         return len(self._buffer)
 
     def read(self, size: int = 1) -> bytes:
@@ -48,8 +50,9 @@ class Serial(SerialBase):
         if self._timeout is None:
             raise SerialException("a read from a peer needs a timeout")
         try:
-            buffer = self._buffer + peer.take()
+            buffer = self._buffer
             if len(buffer) < size:
+                buffer += peer.take()
                 end_us = peer.now_us() + int(self._timeout * 1e6)
                 while len(buffer) < size and peer.now_us() < end_us:
                     peer.advance(end_us)
