@@ -124,6 +124,8 @@ class SimulatedFixture:
         """The host let go; time goes on until the dead man has opened everything."""
         if not self._gone:
             self._wait_until_us = None
+            if self._device.waiting:
+                self._device.finish(self.events())
             self._out = b""
             end_us = self._now_us + self._dead_man_us + 200_000
             while self._now_us < end_us:

@@ -49,7 +49,9 @@ class Script(Endpoint):
 
 def test_at_speed_max_time_moves_only_while_the_event_query_waits() -> None:
     peer = simulated_fixture(furnace())
-    host = Script(b"ROUT:CLOS (@1)\n", b"", b"", b"*OPC?\n", b"", b"FETC:EVEN? 500\n", b"", b"FETC:EVEN? 500\n", b"")
+    host = Script(
+        b"ROUT:CLOS (@1)\n", b"", b"", b"*OPC?\n", b"", b"FETC:EVEN? 500\n", b"", b"FETC:EVEN? 500\n", b""
+    )
     serve(host, peer, VirtualClock(), host.over)
     assert host.closed
     assert [line[:1] for line in host.got.split(b"\n")] == [b"1", b"#", b"#", b""]
@@ -62,6 +64,13 @@ def test_a_host_that_lets_go_at_speed_max_finds_everything_open() -> None:
     serve(host, peer, VirtualClock(), host.over)
     assert not peer.hardware.energised
     assert b"APPL,3,0" in host.got
+
+
+def test_without_a_host_time_stands_still_again() -> None:
+    peer = simulated_fixture(furnace())
+    host = Script(b"ROUT:CLOS (@1)\nFETC:EVEN? 0\nFETC:EVEN? 500\n", None, *[b""] * 50)
+    serve(host, peer, VirtualClock(), host.over)
+    assert 3_000_000 < peer.now_us() < 4_000_000
 
 
 def test_at_speed_n_time_goes_n_times_as_fast() -> None:
