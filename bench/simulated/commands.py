@@ -73,12 +73,12 @@ class Commands:
     def _open_all(self, parameters: Parameters) -> None:
         count(parameters, 0)
         for channel in self._fixture.table.by_number.values():
-            if channel.kind in _RELAYS and self._fixture.hardware.told(channel.number):
+            if channel.kind in _RELAYS and self._fixture.hardware.relays.told(channel.number):
                 self._fixture.drive(channel.number, False, self._device.running)
 
     def _closed(self, parameters: Parameters) -> str:
         listed = self._list(parameters, 0, *_RELAYS)
-        return ",".join("1" if self._fixture.hardware.position(c.number) else "0" for c in listed)
+        return ",".join("1" if self._fixture.hardware.relays.closed(c.number) else "0" for c in listed)
 
     def _pulse(self, parameters: Parameters) -> None:
         count(parameters, 2, 4)
@@ -87,7 +87,7 @@ class Commands:
         times = integer(parameters[2], 1, _PULSES) if len(parameters) > 2 else 1
         gap_us = _between(micro(parameters[3], "time")) if len(parameters) > 3 and times > 1 else span_us
         for channel in listed:
-            self._fixture.hardware.pulse(
+            self._fixture.hardware.relays.pulse(
                 channel.number, span_us, times, gap_us, self._device.running, self._fixture.now_us()
             )
 

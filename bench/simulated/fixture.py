@@ -152,7 +152,7 @@ class SimulatedFixture:
 
     def drive(self, number: int, on: bool, reference: int) -> None:
         """Move one relay now; the first closing of the main switch starts the clock of a fault to come."""
-        self.hardware.drive(number, on, reference, self._now_us)
+        self.hardware.relays.drive(number, on, reference, self._now_us)
         if on and self._trouble_us is not None:
             self.hardware.agenda.at(self._now_us + self._trouble_us, self._trouble)
             self._trouble_us = None

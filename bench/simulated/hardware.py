@@ -1,16 +1,13 @@
 """The fixture's hardware in true time: relays, supply, inputs, with a board between them.
 
 Event-driven: nothing is looked at while nothing changes.  What happens goes
-out through `emit`, in true time; the controller puts ticks on it.  Bounce of
-the fixture's own relays is not passed on to the board (inputs of boards ride
-over a few ms); the position read-back counts their first edge.
+out through `emit`, in true time; the controller puts ticks on it.
 """
 
 from __future__ import annotations
 
 import random
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import partial
 from typing import Protocol
 
@@ -19,20 +16,10 @@ from bench.simulated.agenda import Agenda
 from bench.simulated.board import TerminalChange
 from bench.simulated.flawed import FixtureFlaws
 from bench.simulated.mains import LOOK_US, AcInput, ContactInput, Mains
+from bench.simulated.relays import Emit, Relays
 from bench.simulated.signal import Signal
 from firmware_ref.parameters import Parameters
 
-#: Kind of relay -> (operate, release) as (least, most) in us. Relays: at most 10 and 5 ms in data sheets of small
-#: power relays; the main switch is made of transistors.
-_DELAYS_US = {
-    "main": ((100, 400), (100, 400)),
-    "relay": ((4_000, 9_500), (1_500, 4_800)),
-}
-#: A position counts once it has been still this long; a relay that does not move is given up on after `_GIVE_UP_US`.
-_SETTLE_US = 5_000
-_GIVE_UP_US = 60_000
-#: The second pole may lead or lag the first by this.
-_SKEW_US = 300
 #: Voltage at a call is reported this long after its relay was driven, if it was not before.
 _VOLTAGE_US = 60_000
 #: An overloaded source collapses, and recovers when it is relieved.
@@ -55,32 +42,6 @@ class BoardLike(Protocol):
     def next_change_us(self) -> int | None: ...
 
 
-class Emit(Protocol):
-    """Puts a record into the ring; times are true, the answer is its sequence number."""
-
-    def __call__(
-        self, kind: str, number: int, value: str, earliest_us: float, latest_us: float, reference: int
-    ) -> int: ...
-
-
-@dataclass(slots=True)
-class _Relay:
-    """`told`: the coil.  `closed`: the contact.  `seq`: its last APPL.
-
-    `turn` counts what the coil was told, `asked` what was asked for, also what
-    is still to come, `pulse` what ends a pulse.
-    """
-
-    told: bool = False
-    closed: bool = False
-    seq: int = 0
-    turn: int = 0
-    asked: int = 0
-    pulse: int = 0
-    driven_us: int = 0
-    voltage_seq: int = 0
-
-
 class Hardware:
     """`wiring`: name -> channel number of the board's terminals."""
 
@@ -99,7 +60,6 @@ class Hardware:
         self._board_us = board.next_change_us()
         self._table = table
         self._flaws = flaws
-        self._chance = chance
         self._out = emit
         self._energised: bool | None = None
         self._bench_feeds = parameters.calls_fed_from == "bench"
@@ -112,12 +72,13 @@ class Hardware:
         self._main, self._switch = by_name["main"], by_name["board"]
         self._senses = {k: by_name[f"sense.{k}"] for k in ("main", "board", "r-out")}
         self._calls = {by_name[f"call.{c}"]: c for c in parameters.calls}
+        self._call_relays = [c.number for c in table.by_number.values() if c.kind == "call"]
         self._outputs = {o.name: by_name[_terminal(o.name)] for o in parameters.outputs}
-        self._relays = {
-            c.number: _Relay(closed=c.number in flaws.stuck_relays)
-            for c in table.by_number.values()
-            if c.moved and c.kind != "sensor"
-        }
+        self.relays = Relays(
+            table, self._main, self.agenda, chance, flaws, self._emit,
+            before=self._before, driven=self._driven, moved=self._rewire,
+        )  # fmt: skip
+        self._voltage_of: dict[int, int] = {}  # call -> APPL after which its voltage was reported
         rest = {self._outputs[o.name]: o.kind == "contact-nc" for o in parameters.outputs}
         self._inputs: dict[int, AcInput | ContactInput] = {}
         for c in table.by_number.values():
@@ -135,36 +96,6 @@ class Hardware:
 
     # -- commands -----------------------------------------------------------------------------
 
-    def drive(self, number: int, on: bool, reference: int, now_us: int) -> None:
-        """Bring a relay to a position; a switch that would end a long cut lets the sensors go first."""
-        self._relays[number].pulse += 1
-        self._bring(number, on, reference, now_us)
-
-    def pulse(self, number: int, span_us: int, times: int, gap_us: int, reference: int, now_us: int) -> None:
-        """Change a relay's position for a span, so many times, with gaps between; any other command ends it."""
-        relay = self._relays[number]
-        relay.pulse += 1
-        rest = relay.told
-        for n in range(times):
-            start_us = now_us + n * (span_us + gap_us)
-            for on, at_us in ((not rest, start_us), (rest, start_us + span_us)):
-                self.agenda.at(at_us, partial(self._pulse_step, number, on, reference, relay.pulse))
-
-    def _pulse_step(self, number: int, on: bool, reference: int, pulse: int, now_us: int) -> None:
-        if self._relays[number].pulse == pulse:
-            self._bring(number, on, reference, now_us)
-
-    def _bring(self, number: int, on: bool, reference: int, now_us: int) -> None:
-        relay = self._relays[number]
-        relay.asked += 1
-        if on and self._would_power(number) and self._put_back(reference, now_us):
-            self.agenda.at(now_us + _LEAD_US, partial(self._drive_later, number, reference, relay.asked))
-            return
-        if not on and number in (self._main, self._switch) and self._supply_told():
-            self._cuts += 1
-            self.agenda.at(now_us + _CUT_US, partial(self._take_off, reference, self._cuts))
-        self._drive(number, on, reference, now_us)
-
     def signal(self, number: int, value: str | int, reference: int, now_us: int) -> None:
         """Bring a sensor terminal to a state (`OPEN`, `SHOR`, `NORM`, `LEAK`) or a voltage in uV."""
         signal = self.signals[number]
@@ -173,11 +104,7 @@ class Hardware:
 
     def safe(self, reference: int, now_us: int) -> None:
         """Everything that is not open already."""
-        for number, relay in self._relays.items():
-            relay.asked += 1
-            relay.pulse += 1
-            if relay.told:
-                self._drive(number, False, reference, now_us)
+        self.relays.open_all(reference, now_us)
         for signal in self.signals.values():
             signal.parked = None
             if signal.told != "OPEN":
@@ -185,13 +112,7 @@ class Hardware:
 
     def fall(self, now_us: int) -> None:
         """The controller is gone: its pull resistors open everything, and nobody records it."""
-        for number, relay in self._relays.items():
-            relay.told, relay.seq = False, 0
-            relay.turn += 1
-            relay.asked += 1
-            relay.pulse += 1
-            if relay.closed and number not in self._flaws.stuck_relays:
-                relay.closed = False
+        self.relays.fall()
         for signal in self.signals.values():
             signal.fall(now_us)
         self._energised = None
@@ -200,9 +121,9 @@ class Hardware:
     @property
     def energised(self) -> bool:
         """Whether anything is closed or connected: what the dead man opens."""
-        return any(r.told for r in self._relays.values()) or any(
-            s.told != "OPEN" for s in self.signals.values()
-        )
+        if self._energised is None:
+            self._energised = self.relays.any_told() or any(s.told != "OPEN" for s in self.signals.values())
+        return self._energised
 
     # -- time ---------------------------------------------------------------------------------
 
@@ -228,19 +149,12 @@ class Hardware:
 
     # -- readings -----------------------------------------------------------------------------
 
-    def position(self, number: int) -> bool:
-        return self._relays[number].closed
-
-    def told(self, number: int) -> bool:
-        """Whether a relay is driven closed."""
-        return self._relays[number].told
-
     def value(self, number: int) -> str:
         """What a channel reads now, as on the wire."""
         if number in self.signals:
             return self.signals[number].reading()
-        if number in self._relays:
-            return "1" if self._relays[number].closed else "0"
+        if number in self.relays:
+            return "1" if self.relays.closed(number) else "0"
         return "1" if self._reads(number) else "0"
 
     def volts(self, number: int) -> float:
@@ -252,69 +166,31 @@ class Hardware:
             return False
         return number in self._flaws.stuck_inputs or self._inputs[number].shown
 
-    # -- relays -------------------------------------------------------------------------------
+    # -- supply, feed and sensors -------------------------------------------------------------
 
-    def _supply_told(self) -> bool:
-        return self._relays[self._main].told and self._relays[self._switch].told
+    def _before(self, number: int, on: bool, reference: int, now_us: int) -> int:
+        """A switch that ends a long cut of the supply lets the sensors go first; one that begins a cut is noted."""
+        other = {self._main: self._switch, self._switch: self._main}.get(number)
+        if other is None or not self.relays.told(other) or self.relays.told(number) is on:
+            return 0
+        if on:
+            return _LEAD_US if self._put_back(reference, now_us) else 0
+        self._cuts += 1
+        self.agenda.at(now_us + _CUT_US, partial(self._take_off, reference, self._cuts))
+        return 0
 
-    def _drive_later(self, number: int, reference: int, asked: int, now_us: int) -> None:
-        if self._relays[number].asked == asked:
-            self._drive(number, True, reference, now_us)
-
-    def _drive(self, number: int, on: bool, reference: int, now_us: int) -> None:
-        relay = self._relays[number]
-        relay.told = on
-        relay.turn += 1
-        relay.driven_us = now_us
-        relay.seq = self._emit("APPL", number, "1" if on else "0", now_us, now_us, reference)
-        broken = number in (self._flaws.dead_relays if on else self._flaws.stuck_relays)
-        if relay.closed is on:
-            self._read_back(number, relay.turn, now_us, now_us)
-        elif broken:
-            self.agenda.at(now_us + _GIVE_UP_US, partial(self._read_back, number, relay.turn, now_us))
-        else:
-            operate, release = _DELAYS_US["main" if number == self._main else "relay"]
-            delay = self._chance.randint(*(operate if on else release))
-            self.agenda.at(now_us + delay, partial(self._move, number, relay.turn))
+    def _driven(self, number: int, seq: int, now_us: int) -> None:
         if self._table.by_number[number].kind == "call":
-            self.agenda.at(now_us + _VOLTAGE_US, partial(self._report_voltage, number, relay.seq))
-
-    def _move(self, number: int, turn: int, now_us: int) -> None:
-        relay = self._relays[number]
-        if relay.turn != turn:
-            return
-        relay.closed = relay.told
-        self._rewire(now_us)
-        settle = 1_000 if number == self._main else _SETTLE_US
-        self.agenda.at(now_us + settle, partial(self._read_back, number, turn, now_us))
-
-    def _read_back(self, number: int, turn: int, moved_us: int, now_us: int) -> None:
-        relay = self._relays[number]
-        if relay.turn != turn:
-            return
-        if relay.closed is relay.told and now_us > moved_us:
-            seen_us = moved_us + self._chance.randint(-_SKEW_US, _SKEW_US)
-            earliest = max(relay.driven_us, seen_us - _SKEW_US - LOOK_US)
-            latest = seen_us + _SKEW_US
-        else:
-            earliest = latest = now_us
-        self._emit("POS", number, "1" if relay.closed else "0", earliest, latest, relay.seq)
+            self.agenda.at(now_us + _VOLTAGE_US, partial(self._report_voltage, number, seq))
 
     def _report_voltage(self, number: int, seq: int, now_us: int) -> None:
-        relay = self._relays[number]
-        if relay.seq == seq and relay.voltage_seq != seq:
+        if self.relays.seq(number) == seq and self._voltage_of.get(number) != seq:
             value = "1" if self._reads(number) else "0"
             self._emit("VOLT", number, value, now_us - LOOK_US, now_us, seq)
 
-    # -- supply, feed and sensors -------------------------------------------------------------
-
-    def _would_power(self, number: int) -> bool:
-        other = {self._main: self._switch, self._switch: self._main}.get(number)
-        return other is not None and self._relays[other].told and not self._relays[number].told
-
     def _take_off(self, reference: int, cut: int, now_us: int) -> None:
         """The supply has been off for as long as a sensor may stay connected."""
-        if cut != self._cuts or self._supply_told():
+        if cut != self._cuts or (self.relays.told(self._main) and self.relays.told(self._switch)):
             return
         for signal in self.signals.values():
             if signal.told != "OPEN" and signal.driven_us <= now_us - _CUT_US:
@@ -332,7 +208,7 @@ class Hardware:
 
     def _rewire(self, now_us: int) -> None:
         """A contact or the source changed: who has voltage now?"""
-        main, switch = self._relays[self._main].closed, self._relays[self._switch].closed
+        main, switch = self.relays.closed(self._main), self.relays.closed(self._switch)
         source = not self._sags
         if (main and switch) is not self._powered:
             self._powered = main and switch
@@ -343,10 +219,8 @@ class Hardware:
         self._sense(self._senses["board"], powered, now_us)
         self._sense(self._senses["r-out"], powered, now_us)
         feed = (main and source) if self._bench_feeds else powered
-        for number, relay in self._relays.items():
-            if self._table.by_number[number].kind != "call":
-                continue
-            on = feed and relay.closed
+        for number in self._call_relays:
+            on = feed and self.relays.closed(number)
             if on is not (number in self._fed):
                 self._fed.symmetric_difference_update({number})
                 if number in self._calls:
@@ -384,10 +258,9 @@ class Hardware:
         one = self._inputs[number]
         while (seen := one.fire(now_us)) is not None:
             value = "1" if seen.on else "0"
-            if number in self._relays:
-                relay = self._relays[number]
-                relay.voltage_seq = relay.seq
-                self._emit("VOLT", number, value, seen.earliest_us, seen.latest_us, relay.seq)
+            if number in self.relays:
+                self._voltage_of[number] = seq = self.relays.seq(number)
+                self._emit("VOLT", number, value, seen.earliest_us, seen.latest_us, seq)
             elif number not in self._flaws.dead_inputs and number not in self._flaws.stuck_inputs:
                 self._emit("EDGE", number, value, seen.earliest_us, seen.latest_us, 0)
         due = one.due_us()

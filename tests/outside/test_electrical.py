@@ -7,8 +7,8 @@ import random
 
 import pytest
 
-from bench.simulated import hardware
 from bench.simulated.mains import BOUNCE_US, THRESHOLD_V, AcInput, Mains
+from bench.simulated.relays import DELAYS_US
 
 
 @pytest.mark.parametrize(("frequency_hz", "half_us"), [(60, 8_333.3), (50, 10_000.0)])
@@ -67,7 +67,7 @@ def test_absence_needs_more_than_a_half_cycle() -> None:
 def test_relay_times() -> None:
     # Small power relays: operate at most 10 ms, release at most 5 ms. Source: data page of a relay module; certain.
     # Bounce: typically 1 to 5 ms. From memory; not certain, so only that ours is within it.
-    (_, operate), (_, release) = hardware._DELAYS_US["relay"]
+    (_, operate), (_, release) = DELAYS_US["relay"]
     assert operate <= 10_000
     assert release <= 5_000
     assert 1_000 <= BOUNCE_US <= 5_000
