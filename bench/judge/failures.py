@@ -18,7 +18,7 @@ from bench.judge.findings import REQUIREMENTS
 from bench.judge.modes import Due, dues, fire
 from bench.judge.possibility import Possibility
 from bench.judge.tracker import Tracker
-from bench.judge.window import Window, at
+from bench.judge.window import Window, at, limit_at
 from firmware_ref.machine import Needs
 from firmware_ref.parameters import Mode, Policy
 
@@ -165,12 +165,18 @@ def _too_early(tracker: Tracker, p: Possibility, change: Change, place: int, due
     output = tracker.world.parameters.outputs[place]
     stretch = due.window.opens_us - change.stamp.latest_us
     found = []
-    for q in fire(p, Due(due.event, _now(due.window, change), None), tracker.world):
-        if not q.expects[place].admits(change.on, change.stamp):
-            continue
+    # Limits that count from the stimulus stand for every output, whichever was too early first.
+    total = due.base is not None and due.event in ("tripped", "lost")
+    for q in fire(p, Due(due.event, _now(due.window, change), due.base if total else None), tracker.world):
         expect = q.expects[place]
+        if total and expect.want == change.on and expect.by_entry and expect.due is not None:
+            window = expect.due
+            q = _all_may_be_early(q, change).with_expect(place, expect._replace(by_entry=False))
+        elif expect.admits(change.on, change.stamp):
+            window = due.window.plus(orders.react(output, change.on), tracker.world.rate_ppm)
+        else:
+            continue
         requirement = expect.requirement
-        window = due.window.plus(orders.react(output, change.on), tracker.world.rate_ppm)
         ghost = p.ghost
         if due.event == "hold_over" and ghost is not None and ghost.admits(change.stamp):
             requirement = "re-leak"
@@ -179,6 +185,16 @@ def _too_early(tracker: Tracker, p: Possibility, change: Change, place: int, due
         book = partial(Book.early, change=change, requirement=requirement, window=window)
         found.append(Candidate(q, rank, book))
     return found
+
+
+def _all_may_be_early(q: Possibility, change: Change) -> Possibility:
+    """Outputs that a change of mode still orders may move from now on; they are measured by their own limits."""
+    first = limit_at(change.stamp)
+    expects = tuple(
+        e._replace(due=e.due._replace(low=first), stated=e.due) if e.by_entry and e.due is not None else e
+        for e in q.expects
+    )
+    return q._replace(expects=expects)
 
 
 def _now(window: Window, change: Change) -> Window:

@@ -39,9 +39,6 @@ def script(**late_us: int) -> Script:
         "follow Y off": 100_000, "follow W off": 100_000, "follow G off": 100_000,
         "trip Y": 4_000_000, "trip W": 4_000_000, "trip G": 4_050_000, "hold": 365_000_000,
     } | late_us  # fmt: skip
-    trips = [name for name in at if name.startswith("trip")]
-    if min(at[name] for name in trips) < 2_000_000:  # one hidden change moves them all
-        at |= {name: min(at[t] for t in trips) + 20_000 for name in trips if name not in late_us}
     s = Script(FURNACE).sensor(0.5, CLEAR).supply(1)
     for n, name in enumerate("YWG"):
         s.call(20 + 4 * n, **{name: True}).out(20 + 4 * n + at[f"follow {name} on"] / 1e6, **{name: True})
