@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
+from bench.fixture.channels import load_channels
+from bench.fixture.check import check_relays, check_supply
 from bench.fixture.driver import Fixture
 from bench.report.cautions import SIMULATED
 from bench.trace.records import Edge, Note, Value, Voltage
@@ -20,17 +22,13 @@ def checked(bench: Fixture) -> Iterator[str]:
         yield SIMULATED
     snapshot = bench.start()
     yield "self-test passed; everything is open"
-    source = snapshot.values.get("sense.main")
-    if source is not None:
-        yield f"24 VAC source ahead of the main switch: {_said(source)}"
-    resting = [
-        f"{ch} {_said(value)}" for ch, value in snapshot.values.items() if _said(value) not in ("off", "open")
-    ]
-    yield f"{len(snapshot.values)} channels read; at rest {', '.join(resting) or 'none'} reads other than off or open"
-    before = bench.sample_clock()
-    bench.poll(_LOOK_US)
-    after = bench.sample_clock()
-    yield f"its clock went on by {(after.tick_us - before.tick_us) / 1e3:.0f} ms meanwhile"
+    table = load_channels()
+    volts = check_supply(bench, table)
+    yield f"the 24 VAC source gives {volts:.1f} V"
+    relays = list(check_relays(bench, table.wiring, table))
+    yield f"{len(relays)} relays move and read back, one at a time: {', '.join(relays)}"
+    resting = [f"{ch} {_said(v)}" for ch, v in snapshot.values.items() if _said(v) not in ("off", "open")]
+    yield f"{len(snapshot.values)} channels read; at rest all are off or open but {', '.join(resting) or 'none'}"
 
 
 def watched(bench: Fixture, stop: Callable[[], bool]) -> Iterator[str]:

@@ -31,8 +31,9 @@ def check(url: str) -> None:
     """Check that a fixture is sound, with nothing energised.
 
     URL is a serial port, socket://HOST:PORT or sim://. The fixture tests
-    itself, brings everything into the safe state, and every channel is read.
-    Exit code 0 if it is sound, 4 if not.
+    itself and brings everything into the safe state; every channel is read,
+    and every relay is moved, one at a time. Exit code 0 if it is sound, 4 if
+    not.
     """
     from bench.cli.checking import checked
     from bench.cli.opening import open_bare

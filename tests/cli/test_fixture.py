@@ -29,10 +29,17 @@ def test_check_of_a_sound_fixture_is_0() -> None:
     assert answer.code == 0
     assert SIMULATED in answer.out
     assert "self-test passed" in answer.out
+    assert "relays move and read back" in answer.out
 
 
 @pytest.mark.parametrize(
-    "url", ["sim://?fault=relay-stuck:call.Y", "sim://?fault=input-stuck:sense.board", "no/such"]
+    "url",
+    [
+        "sim://?fault=relay-stuck:call.Y",
+        "sim://?fault=relay-dead:call.G",
+        "sim://?fault=input-stuck:sense.board",
+        "no/such",
+    ],
 )
 def test_check_of_an_unsound_one_is_4_and_one_sentence(url: str) -> None:
     answer = mitbench("fixture", "check", url)
