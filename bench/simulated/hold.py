@@ -61,8 +61,12 @@ class Hold:
         self.end_us = self.exact_us = self._disturbed_us = None
 
     def left_us(self, at_us: int) -> int:
-        """How much of it is left at `at_us`, in us."""
-        return self._left_us if self.end_us is None else max(0, self.end_us - at_us)
+        """How much of it is left at `at_us`, in us: where it stands still in the band, what was left as it stopped."""
+        if self.end_us is None:
+            return self._left_us
+        disturbed = self._disturbed_us
+        stands = self._rule == "pause" and disturbed is not None and not self._unseen(at_us - disturbed)
+        return max(0, self.end_us - (disturbed if stands and disturbed is not None else at_us))
 
     def follow_band(self) -> None:
         """What a reading that was not low does to the hold, once it is low again."""

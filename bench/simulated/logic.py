@@ -164,8 +164,10 @@ class Logic:
         if clear is None:
             return False
         span = self._spans.clear
-        self._enter(Mode.POST_LEAK_HOLD, clear.due_us, "react")
-        self._hold.start(clear.due_us, clear.earliest_us + span.min_us, clear.latest_us + span.max_us)
+        # A clear timer that ran during the return is carried out when that is over.
+        at = self._instant(clear.due_us, now_us)
+        self._enter(Mode.POST_LEAK_HOLD, at, "react")
+        self._hold.start(at, clear.earliest_us + span.min_us, clear.latest_us + span.max_us)
         return True
 
     def _in_hold(self, now_us: int) -> bool:
@@ -217,7 +219,7 @@ class Logic:
         if self._traits.latching and self._traits.latches_in_mitigation:
             self._latched = True
         if self.mode is Mode.POST_LEAK_HOLD and self._traits.hold_when_lost == "restart":
-            self._enter(Mode.LEAK_ACTIVE, loss.due_us, "react")
+            self._enter(Mode.LEAK_ACTIVE, loss.anchor_us, "loss")
         elif self.mode is Mode.POST_LEAK_HOLD and self._traits.hold_when_lost == "pause":
             self._hold.pause(loss.due_us)
         self._timers.drop("clear", "return")

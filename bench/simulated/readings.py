@@ -96,8 +96,9 @@ class Readings:
             self.lost_since_us = _since(self.lost_since_us, is_lost, at_us)
         self.low_since_us = _since(self.low_since_us, low, at_us)
         self.good_since_us = _since(self.good_since_us, not lost, at_us)
-        self.band_since_us = _since(self.band_since_us, not low and not lost, at_us)
-        only_lost = all(i.condition in (Condition.LOW, Condition.LOST) for i in inputs)
+        self.band_since_us = _since(self.band_since_us, not low and not is_lost, at_us)
+        # One lost sensor where all must be lost is no loss: together they are between, which breaks a low.
+        only_lost = is_lost and all(i.condition in (Condition.LOW, Condition.LOST) for i in inputs)
         survives = only_lost and not self._loss_breaks_low and self.clear_since_us is not None
         self.clear_since_us = _since(self.clear_since_us, low or survives, at_us)
 
