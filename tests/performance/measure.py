@@ -4,7 +4,8 @@
 
 - `--help` and a first command as whole processes (aims: 120 ms, and about the same again);
 - `run … --fixture sim:// --json` as a whole process, per 15 minutes of board time (aim: 0.8 s);
-- the engine alone: one run in this process, as a multiple of real time (aim: 20,000).
+- as multiples of real time (aim: 20,000): a run in this process with its page; the session over the serial
+  language alone; the procedure over a board without a link; and the judge alone.
 
 Each figure is the best of several, since everything else on the machine only
 ever makes it worse.
@@ -65,6 +66,37 @@ def main() -> None:
                     start(args)
 
             row(f"run {profile}, in process", f"{board_s / best_s(5, inside):,.0f} x", "20,000 x")
+        engines(profile)
+
+
+def engines(name: str) -> None:
+    """The parts of a run without what surrounds them."""
+    from bench.cli.opening import open_fixture
+    from bench.judge.judge import judge_trace
+    from bench.procedure import load as load_procedure
+    from bench.profile import load
+    from bench.run.dry_run import synthetic
+    from bench.run.observer import Silent
+    from bench.run.session import run_session
+
+    profile = load(name)
+    procedure = load_procedure("acceptance", profile.parameters)
+    trace, _ = synthetic(procedure, profile)
+    board_s = trace.records[-1].tick_us / 1e6  # type: ignore[union-attr]
+
+    def session() -> None:
+        bench = open_fixture("sim://", profile)
+        run_session(
+            bench, procedure, profile, sink=lambda record: None, observer=Silent(), stop=lambda: False
+        )
+
+    parts = (
+        ("session over sim://", session),
+        ("procedure without a link", lambda: synthetic(procedure, profile)),
+        ("judge", lambda: judge_trace(trace, profile.parameters)),
+    )
+    for what, act in parts:
+        row(f"{what}, {name}", f"{board_s / best_s(5, act):,.0f} x", "20,000 x")
 
 
 if __name__ == "__main__":
