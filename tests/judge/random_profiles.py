@@ -53,7 +53,9 @@ class _Chance:
 
     def width(self, max_us: int, composite_us: int) -> int:
         least = _BOUNDS_WIDE * expected_bound_us(composite_us) if self.wide else _NARROWEST_US
-        return max(least, round(max_us * self.rng.choice((0.02, 0.1, 0.3, 0.6))))
+        # Narrow enough, if usual, that a hold begun at the half of another cannot be taken for it.
+        shares = (0.02, 0.1, 0.3) if self.usual else (0.02, 0.1, 0.3, 0.6)
+        return max(least, round(max_us * self.rng.choice(shares)))
 
     def span(self, low_us: int, high_us: int, composite_us: int = 0) -> Interval:
         """An interval whose least value lies between the two."""
@@ -71,10 +73,10 @@ def random_parameters(seed: int | str, wide: bool = False, usual: bool = False) 
     """One profile; the same seed gives the same."""
     chance = _Chance(seed, wide, usual)
     rng = chance.rng
-    calls = tuple(rng.sample(("Y", "W", "G", "Y2"), rng.randint(1, 4)))
+    calls = tuple(rng.sample(("Y", "W", "G", "Y2"), rng.randint(2 if usual else 1, 4)))
     sensors = tuple(_sensor(chance, str(n)) for n in range(1, rng.randint(1, 2) + 1))
     lossy = any(s.lost_by for s in sensors)
-    hold_us = rng.choice((15 * S, 40 * S, 100 * S, 330 * S))
+    hold_us = rng.choice((15 * S, 40 * S, 100 * S, 330 * S)[1 if usual else 0 :])
     composite_us = hold_us * 2 + 60 * S if wide else 0
     boot = chance.within(500 * MS, 3 * S)
     timing = Timing(

@@ -12,9 +12,9 @@ import math
 import random
 from collections.abc import Sequence
 
+from bench.judge.bounds import SIGNAL_BOUND_UV
 from bench.judge.findings import Judgement
 from bench.judge.judge import judge_trace
-from bench.judge.bounds import SIGNAL_BOUND_UV
 from bench.run.bench import Identity
 from bench.run.clock_watch import FIRST_US, LATER_US
 from bench.simulated.board import Board
@@ -133,8 +133,9 @@ class Stand:
         self.board.sensor(name, value, self.now_us)
         read: Value = value if isinstance(value, str) else Voltage(value, SIGNAL_BOUND_UV)
         if isinstance(read, Voltage) and self.errors:
+            # Short of the bound itself by 1 uV: at exactly the bound a `leak` or `clear` could be in its band.
             error = self.rng.choice((-1, 1)) if self.ends else self.rng.uniform(-1, 1)
-            read = Voltage(read.value_uv + round(error * SIGNAL_BOUND_UV), SIGNAL_BOUND_UV)
+            read = Voltage(read.value_uv + round(error * (SIGNAL_BOUND_UV - 1)), SIGNAL_BOUND_UV)
         self._see(self.now_us, f"sensor.{name}", read)
         self.wait(0)
 
@@ -165,7 +166,7 @@ class Stand:
         timed: list[tuple[int, list[Record]]] = []
         last: dict[str, int] = {}
         seq = 0
-        for t, ch, value in self._as_sensed():
+        for t, ch, value in self.reported():
             first, end, middle = self._stamp(rng, t, ch, last.get(ch, -(1 << 60)))
             last[ch] = middle
             if ch.startswith(("call.", "sensor.")):
@@ -220,9 +221,9 @@ class Stand:
 
     def seen_in_order(self) -> list[tuple[int, str, Value]]:
         """What is reported, with the board's own changes of mode between, for people."""
-        return sorted([*self._as_sensed(), *self.modes], key=lambda item: item[0])
+        return sorted([*self.reported(), *self.modes], key=lambda item: item[0])
 
-    def _as_sensed(self) -> list[tuple[int, str, Value]]:
+    def reported(self) -> list[tuple[int, str, Value]]:
         """What is reported of all that happened: bounce within a half cycle of an AC edge is not seen."""
         open_groups: dict[str, tuple[int, Value]] = {}
         levels = dict(self._start)

@@ -32,7 +32,6 @@ ROOT = Path(__file__).parent.parent.parent
 sys.path.insert(0, str(ROOT))
 
 from bench.judge import judge as judging  # noqa: E402
-from bench.judge.bounds import expected_bound_us  # noqa: E402
 from bench.judge.findings import Finding  # noqa: E402
 from bench.judge.tracker import Tracker  # noqa: E402
 from bench.procedure.acceptance import acceptance  # noqa: E402
@@ -55,6 +54,8 @@ STEPS = (6, 10, 20, 40)
 STUCK_S = 20
 #: One in so many boards is one of the two shipped ones.
 _SHIPPED_EVERY = 10
+#: What came of a fault: it made no difference at the terminals, its requirement failed, another did, none did.
+CAME = ("unseen", "right", "other", "none")
 _BATCH = 50
 
 
@@ -175,7 +176,7 @@ def one_inside(seed: int, tally: Tally) -> None:
     one_good(seed, tally, inside_stand)
 
 
-def faulty_case(seed: int) -> tuple[Parameters, Fault, tuple[str, str | None, str]] | None:
+def faulty_case(seed: int) -> tuple[Parameters, Fault, tuple[str, str | None, str]]:
     """A profile and one of its faults, of a size from two to ten bounds beyond the limit."""
     rng = random.Random(f"fault {seed}")
     parameters = parameters_of(seed, wide=True, usual=True)
@@ -190,11 +191,10 @@ def faulty_case(seed: int) -> tuple[Parameters, Fault, tuple[str, str | None, st
     return parameters, fault, entry.expected
 
 
-def faulty_stand(seed: int) -> Stand:
-    case = faulty_case(seed)
-    assert case is not None
-    parameters, fault, _ = case
-    stand = Stand(parameters, seed, "inside", (fault,))
+def faulty_stand(seed: int, healthy: bool = False) -> Stand:
+    """The board with its fault, or `healthy` the same one without, in the acceptance."""
+    parameters, fault, _ = faulty_case(seed)
+    stand = Stand(parameters, seed, "inside", () if healthy else (fault,))
     stand.outage = True
     carry_out_acceptance(stand)
     return stand
@@ -211,9 +211,7 @@ def carry_out_acceptance(stand: Stand) -> None:
 
 
 def one_faulty(seed: int, tally: Tally) -> None:
-    case = faulty_case(seed)
-    assert case is not None
-    _, fault, expected = case
+    _, fault, expected = faulty_case(seed)
     begun = time.perf_counter()
     stand = faulty_stand(seed)
     trace = stand.trace()
@@ -222,8 +220,10 @@ def one_faulty(seed: int, tally: Tally) -> None:
     named = {f.requirement for f in failed} | {also for f in failed for also in f.also}
     blamed = {f.output for f in failed} & set(fault.where)  # whichever mode showed it first
     came = "right" if expected[0] in named or blamed else "other" if failed else "none"
+    if came == "none" and faulty_stand(seed, healthy=True).reported() == stand.reported():
+        came = "unseen"  # the board did nothing that a good one does not do
     tally.faults[fault.name, came] += 1
-    if came != "right":
+    if came not in ("right", "unseen"):
         said = ", ".join(f"{f.requirement} {f.output} {f.kind}" for f in failed[:3]) or "nothing"
         tally.wrong.append(
             (seed, f"{fault.name} {fault.where} {fault.size}: expected {expected}, failed: {said}")
@@ -284,12 +284,10 @@ def table(campaign: str, tally: Tally, wall_s: float, processes: int) -> str:
     for verdict, count in tally.verdicts.most_common():
         lines.append(f"  boards {verdict:<16}{count:>10}  {100 * count / tally.boards:8.4f} %")
     if tally.faults:
-        lines.append(f"  {'fault':<22}{'boards':>8}{'right':>10}{'other':>8}{'none':>8}")
+        lines.append(f"  {'fault':<22}{'boards':>8}{'unseen':>8}{'right':>10}{'other':>8}{'none':>8}")
         for name in sorted({name for name, _ in tally.faults}):
-            lines.append(_fault_line(name, [tally.faults[name, came] for came in ("right", "other", "none")]))
-        sums = [
-            sum(n for (_, c), n in tally.faults.items() if c == came) for came in ("right", "other", "none")
-        ]
+            lines.append(_fault_line(name, [tally.faults[name, came] for came in CAME]))
+        sums = [sum(n for (_, c), n in tally.faults.items() if c == came) for came in CAME]
         lines.append(_fault_line("all", sums))
     lines.append(
         "  widest bounds: " + ", ".join(f"{n} {1e3 * b:.1f} ms" for n, b in sorted(tally.bounds.items()))
@@ -306,9 +304,9 @@ def table(campaign: str, tally: Tally, wall_s: float, processes: int) -> str:
 
 
 def _fault_line(name: str, counts: list[int]) -> str:
-    total = sum(counts)
-    right, other, none = counts
-    return f"  {name:<22}{total:>8}{100 * right / max(1, total):>8.2f} %{other:>8}{none:>8}"
+    unseen, right, other, none = counts
+    shown = right + other + none
+    return f"  {name:<22}{shown + unseen:>8}{unseen:>8}{100 * right / max(1, shown):>8.2f} %{other:>8}{none:>8}"
 
 
 def main() -> int:
