@@ -13,7 +13,7 @@ from typing import NamedTuple
 from bench.judge.conditions import Conditions, Since
 from bench.judge.orders import Call, lock_of, on_entry, without_supply
 from bench.judge.possibility import Expect, Possibility
-from bench.judge.window import Limit, Stamp, Window, at, later, limit_at
+from bench.judge.window import Limit, Stamp, Window, at, earlier, later, limit_at
 from firmware_ref.machine import MODES, WATCH, Memory, Needs, Watch, targets
 from firmware_ref.parameters import MITIGATING, Mode, Parameters
 
@@ -130,7 +130,9 @@ def _clears_through_loss(p: Possibility, low: Stamp, lost: Stamp, world: World) 
     timing, rate = world.parameters.timing, world.rate_ppm
     loss = world.parameters.qualification("loss")
     window = at(low).plus(timing.clear, rate).not_before(p.entered.low)
-    high = None if loss is None else limit_at(lost).plus(loss.max_us, rate)
+    high = window.high
+    if loss is not None and high is not None:
+        high = earlier(high, limit_at(lost).plus(loss.max_us, rate))
     if high is not None and window.low.first_us > high.last_us:
         return None
     return Due("cleared", window._replace(high=high), at(low), must=False)
@@ -141,13 +143,16 @@ def _qualifies_from(p: Possibility, watch: Watch, world: World, sure: Limit) -> 
     timing, rate = world.parameters.timing, world.rate_ppm
     if p.state == "start_up" and p.supplied is not None:
         sure = later(sure, limit_at(p.supplied).plus(timing.warm_up.max_us, rate))
-    if p.state in _FAULTY and watch.event == "tripped":  # the sensor must first count as good again
-        if timing.return_ is None:
-            return None
-        sure = sure.plus(timing.return_.max_us, rate)
-    if p.entered.high is None:
-        return None if watch.event == "cleared" else sure
-    return later(sure, p.entered.high)
+    if watch.event == "cleared":
+        return None if p.entered.high is None else later(sure, p.entered.high)
+    if watch.event == "tripped" and (p.state in _FAULTY or p.event in ("returned", "hold_over")):
+        good = world.conditions.since[Needs.GOOD].sure  # the sensor must first count as good again
+        if good is None or timing.return_ is None:
+            return None if p.state in _FAULTY or p.event == "returned" else sure
+        sure = later(sure, limit_at(good).plus(timing.return_.max_us, rate))
+    if p.event in ("booted", "warmed_up") and p.entered.high is not None:
+        sure = later(sure, p.entered.high)
+    return sure
 
 
 def _hold_due(p: Possibility, world: World) -> Due | None:
@@ -244,8 +249,10 @@ def order_outputs(
     """The orders of all outputs after a change to `mode`."""
     if event == "supply_lost" or world.cut is not None:
         return p.expects  # nothing is judged until the supply is back
+    span = world.parameters.qualification("trip" if event == "tripped" else "loss")
+    least_us = 0 if span is None else span.min_us
     return tuple(
-        on_entry(output, old, p, mode, event, entered, base, world.calls, lock, world.rate_ppm)
+        on_entry(output, old, p, mode, event, entered, base, world.calls, lock, world.rate_ppm, least_us)
         for output, old, lock in zip(world.parameters.outputs, p.expects, p.locks, strict=True)
     )
 

@@ -11,8 +11,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from bench.judge.possibility import NEVER_US, Claim, Expect, Possibility
-from bench.judge.window import Stamp, Window, at, later, limit_at
+from bench.judge.possibility import NEVER_US, Claim, Expect, Possibility, begun_by
+from bench.judge.window import Limit, Stamp, Window, at, later, limit_at
 from firmware_ref.parameters import MITIGATING, Interval, Mode, Output, Policy
 
 #: What the first move after an event answers.
@@ -65,12 +65,14 @@ def on_entry(
     calls: Mapping[str, Call],
     lock: Window | None,
     rate_ppm: int,
+    qualified_us: int = 0,
 ) -> Expect:
     """The order that a change of mode gives one output.
 
     `base` is the window in which the qualification began, for `tripped` and
     `lost`, whose limits are totals from there to the output's terminals; None
-    where no total applies.  `lock`: what the output's restart delay counts from.
+    where no total applies, `qualified_us` the least time from there to the
+    change of mode.  `lock`: what the output's restart delay counts from.
     """
     before, after = was.policy(output), output.modes[now]
     if before is after and not old.free:
@@ -83,36 +85,50 @@ def on_entry(
         requirement = "forced"
     total = base is not None and event in ("tripped", "lost")
     due = _entry_due(output, want, event, entered, base, rate_ppm)
-    slowest_us = react(output, want).max_us
+    slowest_us: int | None = react(output, want).max_us
+    total_us = None
+    if total:
+        limits = output.trip if event == "tripped" else output.loss
+        slowest_us = None if limits is None else limits.max_us - qualified_us
+        total_us = None if limits is None else (limits.min_us, limits.max_us)
     if want and lock is not None:
         due, requirement = _locked(output, due, requirement, lock, rate_ppm)
     closes = due.closes_us
     until = NEVER_US if closes is None else closes
     claims = () if old.free else tuple(c for c in old.carried(until) if c.last_us >= entered.opens_us)
-    if after is Policy.FOLLOW and just_called(output, entered, calls):
+    begins = due.high
+    unseen = unseen_until(output, calls, rate_ppm) if after is Policy.FOLLOW else None
+    unseen_us = follow(output, want).max_us
+    if unseen is not None and unseen.last_us < entered.opens_us:
+        unseen = None
+    if unseen is not None:
         # A call that changed just before may still show as it was, and follow counts from the later.
+        last = unseen.last_us if due.high is None else min(unseen.last_us, due.high.last_us)
+        claims = (*claims, Claim(not want, entered.opens_us, last, begins=True))
         if due.high is not None:
-            due = due._replace(high=due.high.plus(follow(output, want).max_us, rate_ppm))
-        slowest_us += follow(output, want).max_us
-        claims = (*claims, Claim(not want, entered.opens_us, due.closes_us or NEVER_US))
+            due = due._replace(high=begun_by(due.high, unseen, unseen_us, rate_ppm))
     return Expect(
         want=want,
         due=due,
         stated=due,
         requirement=requirement,
         by_entry=True,
-        react_us=None if total or requirement == "restart" else slowest_us,
+        react_us=None if requirement == "restart" else slowest_us,
+        begins=begins,
+        total_us=total_us,
+        unseen=unseen,
+        unseen_us=unseen_us,
         follow_until_us=until if before is Policy.FOLLOW and not old.free else 0,
         claims=claims,
     )
 
 
-def just_called(output: Output, entered: Window, calls: Mapping[str, Call]) -> bool:
-    """Whether the output's call changed so shortly before `entered` that the board may not have seen it."""
+def unseen_until(output: Output, calls: Mapping[str, Call], rate_ppm: int) -> Limit | None:
+    """Until when the board may not yet have seen the last change of the output's call."""
     if output.call is None:
-        return False
+        return None
     call = calls[output.call]
-    return call.stamp.latest_us + follow(output, call.on).max_us >= entered.opens_us
+    return limit_at(call.stamp).plus(follow(output, call.on).max_us, rate_ppm)
 
 
 def lock_of(output: Output, old: Window | None, event: str, instant: Window) -> Window | None:
@@ -161,21 +177,28 @@ def on_call(
     due = at(stamp).plus(limits, rate_ppm)
     requirement = "follow"
     pending_entry = old.by_entry and old.due is not None and old.due.open_after(stamp.earliest_us)
+    unseen = limit_at(stamp).plus(limits.max_us, rate_ppm) if pending_entry else None
     if pending_entry:  # the move that the mode ordered has not been seen: it is still that move
         assert old.due is not None and due.high is not None
         requirement = old.requirement
         # Follow counts from when the output began to follow, which may be as late as the move was due.
-        high = None if old.due.high is None else later(old.due.high.plus(limits.max_us, rate_ppm), due.high)
+        high = None if old.begins is None else begun_by(old.begins, unseen, limits.max_us, rate_ppm)
         due = old.due.not_before(limit_at(stamp))._replace(high=high)
     if call.on and lock is not None:
         due, requirement = _locked(output, due, requirement, lock, rate_ppm)
-    claims = old.carried(NEVER_US) if old.want != call.on else old.claims
+    claims = old.claims
+    if old.want != call.on:
+        claims = old.carried(NEVER_US if unseen is None else unseen.last_us, begins=pending_entry)
     return Expect(
         want=call.on,
         due=due,
         stated=due,
         requirement=requirement,
         by_entry=pending_entry,
+        react_us=old.react_us if pending_entry else None,
+        begins=old.begins if pending_entry else None,
+        unseen=unseen,
+        unseen_us=limits.max_us,
         follow_until_us=old.follow_until_us,
         claims=tuple(c for c in claims if c.last_us >= stamp.earliest_us),
     )

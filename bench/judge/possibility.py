@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from bench.judge.window import Stamp, Window
+from bench.judge.window import Limit, Stamp, Window, earlier, later, limit_at
 from firmware_ref.machine import MODES
 from firmware_ref.parameters import Mode, Output, Policy
 
@@ -20,11 +20,15 @@ NEVER_US = 1 << 62
 
 
 class Claim(NamedTuple):
-    """An edge to `on` within these instants is explained by an order since superseded."""
+    """An edge to `on` within these instants is explained by an order since superseded.
+
+    `begins`: or by the call as it was, and then shows that the output has begun to follow.
+    """
 
     on: bool
     first_us: int
     last_us: int
+    begins: bool = False
 
     def admits(self, on: bool, stamp: Stamp) -> bool:
         return on == self.on and stamp.latest_us >= self.first_us and stamp.earliest_us <= self.last_us
@@ -38,7 +42,9 @@ class Expect(NamedTuple):
     becomes known; `stated` is what the profile says, for the finding.  `requirement` names
     what such a move answers; `by_entry`: the hidden entry into the mode orders
     it, within `react_us` of that entry (None: the limit is a total from the
-    stimulus).  Until `follow_until_us` the output may still follow its call, as in the
+    stimulus).  `unseen`: the latest instant at which it may begin to follow
+    without having seen its call's last change, which then takes `unseen_us`
+    more; `begins`: the latest at all.  `total_us`: the limits from the stimulus.  Until `follow_until_us` the output may still follow its call, as in the
     mode before.  `free`: without supply nothing is judged, except that an
     output held off throughout (`never_on`) may not turn on.
     """
@@ -49,6 +55,10 @@ class Expect(NamedTuple):
     requirement: str = "follow"
     by_entry: bool = False
     react_us: int | None = None
+    begins: Limit | None = None
+    total_us: tuple[int, int] | None = None
+    unseen: Limit | None = None
+    unseen_us: int = 0
     follow_until_us: int = 0
     claims: tuple[Claim, ...] = ()
     free: bool = False
@@ -62,6 +72,25 @@ class Expect(NamedTuple):
             return "due"
         return "claim" if any(c.admits(on, stamp) for c in self.claims) else None
 
+    def begun_by_claim(self, on: bool, stamp: Stamp) -> bool:
+        """Whether an edge that a claim explains can only mean that the output has begun to follow."""
+        return all(c.begins for c in self.claims if c.admits(on, stamp))
+
+    def done(self, stamp: Stamp) -> Expect:
+        """The same, its move having been made; what it superseded can show no more."""
+        if any(c.admits(self.want, stamp) for c in self.claims):  # or it was an earlier order to the same
+            return self._replace(by_entry=False)
+        return self._replace(by_entry=False, due=None, claims=())
+
+    def begun(self, stamp: Stamp, rate_ppm: int) -> Expect:
+        """The same, the output having begun to follow by `stamp`: its call's change is shown within follow of it."""
+        if self.due is None or self.unseen is None:
+            return self
+        high = begun_by(limit_at(stamp), self.unseen, self.unseen_us, rate_ppm)
+        if self.due.high is not None and self.due.high.last_us <= high.last_us:
+            return self
+        return self._replace(due=self.due._replace(high=high))
+
     def overdue(self, level: bool, now_us: int) -> bool:
         """Whether the output is not where it must be at `now_us`."""
         if self.free or level == self.want:
@@ -71,13 +100,13 @@ class Expect(NamedTuple):
         closes = self.due.closes_us
         return closes is not None and now_us > closes
 
-    def carried(self, until_us: int) -> tuple[Claim, ...]:
+    def carried(self, until_us: int, begins: bool = False) -> tuple[Claim, ...]:
         """What a new order must still allow of this one, up to `until_us`."""
         kept = [c for c in self.claims if c.last_us > 0]
         if self.due is not None:
             closes = self.due.closes_us
             last = until_us if closes is None else min(closes, until_us)
-            kept.append(Claim(self.want, self.due.opens_us, last))
+            kept.append(Claim(self.want, self.due.opens_us, last, begins))
         return tuple(kept[-6:])
 
 
@@ -119,7 +148,7 @@ class Possibility(NamedTuple):
         return (
             self.state, self.latched, self.mitigation, self.supplied, self.hold is None,
             self.hold_before is None, self.left_us is None, self.ghost is None,
-            self.event if self.event in ("cleared", "hold_over") else None,
+            self.event if self.event in ("cleared", "hold_over") or self.state == "normal" else None,
             tuple(
                 (e.want, e.free, None if level == e.want else (e.requirement, e.by_entry))
                 for e, level in zip(self.expects, levels, strict=True)
@@ -134,9 +163,14 @@ class Possibility(NamedTuple):
 
         Everything that may still happen is open again.
         """
+        p = self.entered_by(stamp, rate_ppm)
+        return p._replace(opened=frozenset()) if p.opened else p
+
+    def entered_by(self, stamp: Stamp, rate_ppm: int) -> Possibility:
+        """The same, the mode having been entered by `stamp` at the latest."""
         entered = self.entered.not_after(stamp)
         if entered is self.entered:
-            return self._replace(opened=frozenset()) if self.opened else self
+            return self
         hold = self.hold
         if (
             hold is not None
@@ -148,7 +182,7 @@ class Possibility(NamedTuple):
             assert entered.high is not None
             hold = hold._replace(high=entered.high.plus(shift, rate_ppm))
         expects = tuple(_answered_by(e, entered, rate_ppm) for e in self.expects)
-        return self._replace(entered=entered, hold=hold, expects=expects, opened=frozenset())
+        return self._replace(entered=entered, hold=hold, expects=expects)
 
 
 def _answered_by(expect: Expect, entered: Window, rate_ppm: int) -> Expect:
@@ -156,10 +190,20 @@ def _answered_by(expect: Expect, entered: Window, rate_ppm: int) -> Expect:
     due = expect.due
     if not expect.by_entry or expect.react_us is None or due is None or entered.high is None:
         return expect
-    high = entered.high.plus(expect.react_us, rate_ppm)
+    begins = entered.high.plus(expect.react_us, rate_ppm)
+    if expect.begins is None or begins.last_us < expect.begins.last_us:
+        expect = expect._replace(begins=begins)
+    high = begun_by(begins, expect.unseen, expect.unseen_us, rate_ppm)
     if due.high is not None and due.high.last_us <= high.last_us:
         return expect
     return expect._replace(due=due._replace(high=high))
+
+
+def begun_by(begins: Limit, unseen: Limit | None, unseen_us: int, rate_ppm: int) -> Limit:
+    """When an output that begins to follow by `begins` is where its call wants it, at the latest."""
+    if unseen is None:
+        return begins
+    return later(later(begins, unseen), earlier(begins, unseen).plus(unseen_us, rate_ppm))
 
 
 def hull(a: Possibility, b: Possibility) -> Possibility:
@@ -192,6 +236,10 @@ def _expect_hull(a: Expect, b: Expect) -> Expect:
         stated=_hull(a.stated, b.stated),
         by_entry=a.by_entry or b.by_entry,
         react_us=None if a.react_us is None or b.react_us is None else max(a.react_us, b.react_us),
+        begins=None if a.begins is None or b.begins is None else later(a.begins, b.begins),
+        total_us=a.total_us if a.total_us == b.total_us else None,
+        unseen=b.unseen if a.unseen is None else a.unseen if b.unseen is None else later(a.unseen, b.unseen),
+        unseen_us=max(a.unseen_us, b.unseen_us),
         follow_until_us=max(a.follow_until_us, b.follow_until_us),
         claims=claims[-12:],
         never_on=a.never_on and b.never_on,

@@ -23,7 +23,7 @@ from bench.judge.book import Book
 from bench.judge.conditions import Conditions
 from bench.judge.events import CallMoved, Change, Event, Flicker, SensorMoved, SupplyMoved, instant_us
 from bench.judge.modes import Due, World, dues, fire, hold_on_condition, initial, powered_again
-from bench.judge.possibility import NEVER_US, Possibility, hull
+from bench.judge.possibility import NEVER_US, Possibility, begun_by, hull
 from bench.judge.window import Stamp, at, later, limit_at
 from firmware_ref.machine import Needs
 from firmware_ref.parameters import MITIGATING, Mode, Output, Parameters, Policy
@@ -182,12 +182,28 @@ class Tracker:
         for live in self.lives:
             opened = {d.event for d in self.dues_of(live) if d.window.opens_us <= self.now_us} - live.p.opened
             if opened:
+                leaves = self._leaves_by(live)
                 for due in self.dues_of(live):
                     if due.event in opened:
-                        fresh += fire(live.p, due, self.world)
+                        gone = fire(live.p, due, self.world)
+                        fresh += (
+                            gone
+                            if leaves is None
+                            else [q.entered_by(leaves, self.world.rate_ppm) for q in gone]
+                        )
                 live.p = live.p._replace(opened=live.p.opened | opened)
         if fresh:
             self.keep(self.possibilities + fresh, same_stimuli=True)
+
+    def _leaves_by(self, live: Live) -> Stamp | None:
+        """The latest instant at which a possibility can still become another: it ends at that instant itself."""
+        ends = [due.window.high for due in self.dues_of(live) if due.must]
+        for output, expect in zip(self.world.parameters.outputs, live.p.expects, strict=True):
+            if not expect.free and expect.due and self.levels[output.name] != expect.want:
+                if output.name not in self.book.wrong:
+                    ends.append(expect.due.high)
+        first = min((end for end in ends if end is not None), key=lambda end: end.last_us, default=None)
+        return None if first is None else Stamp(first.nominal_us, first.slack_us)
 
     def _bury(self) -> None:
         """End the possibilities that time has ruled out."""
@@ -197,11 +213,11 @@ class Tracker:
         if not alive:
             # A timer that has surely run out while nothing else is possible has run out.
             late = [live for live in self.lives if not self.overdue(live.p)]
-            alive = [q for live in late for d in self._closed(live) for q in fire(live.p, d, self.world)]
-            alive = [q for q in alive if not self.overdue(q)]
-        if not alive:
-            stuck = [live.p for live in self.lives if self.overdue(live.p)]
-            alive = self.failed(self, stuck or self.possibilities, None, self.now_us)
+            run_out = [q for live in late for d in self._closed(live) for q in fire(live.p, d, self.world)]
+            alive = [q for q in run_out if not self.overdue(q)]
+            if not alive:
+                stuck = [live.p for live in self.lives if self.overdue(live.p)]
+                alive = self.failed(self, stuck + run_out, None, self.now_us)
         self.keep(alive, same_stimuli=True)
 
     def _closed(self, live: Live) -> list[Due]:
@@ -295,7 +311,7 @@ class Tracker:
                 change.output, orders.in_force(self._output(change), self.possibilities[0], self._lost())
             )
         elif self.book.right_again(change):
-            self.keep([self.released(p, change) for p in right])
+            self.keep([self.released(p, change, late=True) for p in right])
 
     def _output(self, change: Change) -> Output:
         return self.world.parameters.output(change.output)
@@ -305,22 +321,47 @@ class Tracker:
         if not change.on:
             lock = orders.lock_of(output, p.locks[place], "off", at(change.stamp))
             p = p._replace(locks=(*p.locks[:place], lock, *p.locks[place + 1 :]))
-        if way != "due" or not expect.by_entry:
+        if way == "claim" and expect.by_entry and expect.begun_by_claim(change.on, change.stamp):
+            p = p.with_expect(place, expect.begun(change.stamp, self.world.rate_ppm)._replace(by_entry=False))
+        elif way == "due":
+            p = p.with_expect(place, expect.done(change.stamp))
+        if not expect.by_entry or p.expects[place].by_entry:
             return p
-        p = p.with_expect(place, expect._replace(by_entry=False))
+        if expect.total_us is not None:
+            p = self._qualified(p, place, change, expect.total_us)
         return self.released(p, change) if p.event == "hold_over" and expect.requirement == "hold" else p
 
-    def released(self, p: Possibility, change: Change) -> Possibility:
-        """The first output followed again after the hold: the others must within react of it."""
+    def _qualified(
+        self, p: Possibility, place: int, change: Change, total_us: tuple[int, int]
+    ) -> Possibility:
+        """One output answered a trip or a loss: that tells when the others' totals began."""
+        expects, rate = list(p.expects), self.world.rate_ppm
+        for n, expect in enumerate(expects):
+            if n == place or not expect.by_entry or expect.total_us is None or expect.due is None:
+                continue
+            high = limit_at(change.stamp).plus(expect.total_us[1] - total_us[0], rate)
+            due = expect.due.not_before(limit_at(change.stamp).plus(expect.total_us[0] - total_us[1], rate))
+            if due.high is None or high.last_us < due.high.last_us:
+                due = due._replace(high=high)
+            expects[n] = expect._replace(due=due)
+        return p._replace(expects=tuple(expects))
+
+    def released(self, p: Possibility, change: Change, late: bool = False) -> Possibility:
+        """The first output followed again after the hold: the others must within react of it.
+
+        `late`: later than allowed, and the others count from there.
+        """
         expects = list(p.expects)
         for place, output in enumerate(self.world.parameters.outputs):
             expect = expects[place]
             if output.name == change.output or expect.requirement != "hold" or expect.due is None:
                 continue
-            slowest_us = orders.react(output, expect.want).max_us
-            if orders.just_called(output, p.entered, self.world.calls):
-                slowest_us += orders.follow(output, expect.want).max_us
-            limit = limit_at(change.stamp).plus(slowest_us, self.world.rate_ppm)
+            rate = self.world.rate_ppm
+            limit = limit_at(change.stamp).plus(orders.react(output, expect.want).max_us, rate)
+            limit = begun_by(limit, expect.unseen, expect.unseen_us, rate)
+            high = expect.due.high
+            if not late and high is not None and high.last_us < limit.last_us:
+                limit = high
             due = expect.due._replace(high=limit, origin=change.stamp, causal=True)
             expects[place] = expect._replace(due=due, stated=due, requirement="release")
         return p._replace(expects=tuple(expects))

@@ -133,6 +133,11 @@ def at(stamp: Stamp) -> Window:
     return Window(limit, limit, stamp)
 
 
+def earlier(a: Limit, b: Limit) -> Limit:
+    """Whichever limit lies earlier, uncertainty included."""
+    return a if a.last_us <= b.last_us else b
+
+
 def later(a: Limit, b: Limit) -> Limit:
     """Whichever limit lies later, uncertainty included."""
     return a if a.last_us >= b.last_us else b

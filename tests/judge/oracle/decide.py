@@ -1,0 +1,147 @@
+"""Is a case explainable?  Keeps the set of all boards that could have shown what was seen."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+from tests.judge.oracle.board import Rulebook, Unit
+
+
+class Stimulus(NamedTuple):
+    """At step `at`: a call (`value` on or off), the supply, or the sensor (`value`: what it may be read as)."""
+
+    at: int
+    what: str
+    name: str
+    value: object
+
+
+class Case(NamedTuple):
+    """Stimuli, moves of outputs (step, output, on) and the last step that was watched."""
+
+    stimuli: tuple[Stimulus, ...]
+    moves: tuple[tuple[int, str, bool], ...]
+    end: int
+
+
+def explainable(case: Case, book: Rulebook) -> int | None:
+    """None if some board could have done exactly this; else the step at which none is left."""
+    names = [o.name for o in book.parameters.outputs]
+    levels = [False] * len(names)
+    boards = {book.initial()}
+    for now in range(case.end + 1):
+        before = tuple(levels)
+        for at, name, on in case.moves:
+            if at == now:
+                levels[names.index(name)] = on
+        after = tuple(levels)
+        reached = instant(boards, [s for s in case.stimuli if s.at == now], book, before, after)
+        seen = {u for u in reached if tuple(p.level for p in u.pins) == after}
+        boards = {v for u in seen if (v := book.ticked(u)) is not None}
+        if not boards:
+            return now
+    return None
+
+
+def instant(
+    boards: set[Unit],
+    stimuli: Sequence[Stimulus],
+    book: Rulebook,
+    before: tuple[bool, ...],
+    after: tuple[bool, ...] | None,
+) -> set[Unit]:
+    """All boards after this instant: stimuli and what boards do by themselves, in every order.
+
+    `after`: levels seen; an output seen to stay may not move (None: anything may move).
+    """
+    fixed = [] if after is None else [n for n, (a, b) in enumerate(zip(before, after, strict=True)) if a == b]
+    left = frozenset(range(len(stimuli)))
+    seen = {(u, left) for u in boards}
+    todo = list(seen)
+    while todo:
+        u, left = todo.pop()
+        ways = [(v, left) for v in book.happenings(u)]
+        for n in left:
+            ways += [(v, left - {n}) for v in _stimulated(u, stimuli[n], book)]
+        for way in ways:
+            if way not in seen:
+                seen.add(way)
+                todo.append(way)
+    del fixed
+    return {u for u, left in seen if not left}
+
+
+def _stimulated(u: Unit, stimulus: Stimulus, book: Rulebook) -> list[Unit]:
+    if stimulus.what == "call":
+        return [book.called(u, stimulus.name, bool(stimulus.value))]
+    if stimulus.what == "sensor":
+        return book.signalled(u, frozenset(stimulus.value))  # type: ignore[call-overload]
+    return book.supplied(u)
+
+
+def play(stimuli: Sequence[Stimulus], end: int, book: Rulebook, rng: random.Random, haste: float) -> Case:
+    """What one board, drawn at random among all, shows under these stimuli."""
+    names = [o.name for o in book.parameters.outputs]
+    for _ in range(50):
+        moves = _played(stimuli, end, book, rng, haste)
+        if moves is not None:
+            return Case(tuple(stimuli), tuple((t, names[n], on) for t, n, on in moves), end)
+    raise RuntimeError("no board found a way through")
+
+
+def _played(
+    stimuli: Sequence[Stimulus], end: int, book: Rulebook, rng: random.Random, haste: float
+) -> list[tuple[int, int, bool]] | None:
+    u = book.initial()
+    moves: list[tuple[int, int, bool]] = []
+    for now in range(end + 1):
+        before = tuple(p.level for p in u.pins)
+        reached = instant({u}, [s for s in stimuli if s.at == now], book, before, None)
+        good = sorted((v for v in reached if book.ticked(v) is not None), key=repr)
+        if not good:
+            return None
+        calm = [v for v in good if tuple(p.level for p in v.pins) == before and v.mode is u.mode]
+        u = rng.choice(calm if calm and rng.random() > haste else good)
+        moves += [(now, n, p.level) for n, p in enumerate(u.pins) if p.level != before[n]]
+        ticked = book.ticked(u)
+        assert ticked is not None
+        u = ticked
+    return moves
+
+
+def spoiled(case: Case, names: Sequence[str], rng: random.Random) -> tuple[str, Case]:
+    """The same with one move of an output moved, dropped, added or swapped with another."""
+    moves = list(case.moves)
+    kind = rng.choice(("moved", "dropped", "added", "swapped") if moves else ("added",))
+    if kind == "added":
+        name, at = rng.choice(list(names)), rng.randint(0, case.end)
+        moves.append((at, name, True))
+        if rng.random() < 0.7:
+            moves.append((rng.randint(at + 1, case.end + 1), name, False))
+    elif kind == "dropped":
+        moves.pop(rng.randrange(len(moves)))
+    elif kind == "moved":
+        n = rng.randrange(len(moves))
+        at, name, on = moves[n]
+        moves[n] = (max(0, at + rng.choice((-3, -2, -1, -1, 1, 1, 2, 3))), name, on)
+    else:
+        n = rng.randrange(len(moves))
+        at, name, on = moves[n]
+        moves[n] = (at, rng.choice(list(names)), on)
+    return kind, case._replace(moves=consistent(moves, case.end))
+
+
+def consistent(moves: Sequence[tuple[int, str, bool]], end: int) -> tuple[tuple[int, str, bool], ...]:
+    """In order of time, at most one a step and output, each output by turns on and off."""
+    levels: dict[str, bool] = {}
+    kept: dict[tuple[int, str], tuple[int, str, bool]] = {}
+    for at, name, _ in sorted(moves):
+        if at <= end and (at, name) not in kept:
+            levels[name] = not levels.get(name, False)
+            kept[at, name] = (at, name, levels[name])
+    return tuple(kept.values())
+
+
+Levels = Mapping[str, bool]
