@@ -27,7 +27,7 @@ READBACK_US = 200_000
 #: A command must have been carried out within this: a relay takes some 10 ms, the signal's filter some 100.
 APPLIED_US = 1_000_000
 #: An AC edge may be told this long after it (hardware/PROTOCOL.md: 15 ms); waited for at the end.
-DRAIN_US = 20_000
+DRAIN_US = 30_000
 #: How long the person may take to answer a prompt; ours.
 PROMPT_US = 600_000_000
 
@@ -58,6 +58,7 @@ class Executor:
         self._supply = Supply(self._levels)
         self._origins: dict[str, int] = {}
         self._changes = 0
+        self._first_us = self._told_us = snapshot.tick_us
         self._applied: dict[tuple[int, str], int] = {}  # (command, channel) -> sequence number of the record
         self._owed: dict[int, tuple[Applied, set[str]]] = {}  # what is still to be read back
 
@@ -76,9 +77,16 @@ class Executor:
             for action in step.actions:
                 self._do(action)
         self._wait(DRAIN_US)
+        while self._fetch(0):
+            pass
         if self._clock.due_us is not None:
             self._write(self._clock.take())
             self._clock.check()
+
+    @property
+    def known_us(self) -> int:
+        """Up to which tick everything that happened has been told; what came later may be on its way."""
+        return max(self._first_us, self._told_us - DRAIN_US)
 
     def _do(self, action: Action) -> None:
         if isinstance(action, Move):
@@ -161,14 +169,19 @@ class Executor:
                 self._write(self._clock.take())
             elif due_us - now_us < wait_us:
                 wait_us = due_us - now_us  # so that samples do not fall on the beat of the polls
-        records = self._bench.poll(wait_us)
-        for record in records:
-            self._write(record)
-            self._note(record)
-        if not records:
+        if not self._fetch(wait_us):
             self._check_owed()
         if self._supply.up and self._supply.gone():
             self._supply_failed()
+
+    def _fetch(self, wait_us: int) -> bool:
+        """Take what the fixture has to tell, waiting at most so long for the first; whether there was any."""
+        records = self._bench.poll(wait_us)
+        self._told_us = self._bench.now_us()
+        for record in records:
+            self._write(record)
+            self._note(record)
+        return bool(records)
 
     def _note(self, record: Record) -> None:
         if isinstance(record, Edge):

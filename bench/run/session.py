@@ -52,6 +52,7 @@ def run_session(
         observer.record(record)
 
     reason, text, unexpected = "complete", "", None
+    executor = None
     try:
         snapshot = bench.start()
         write(snapshot)
@@ -59,9 +60,10 @@ def run_session(
         if wrong is not None:
             raise BenchFault(wrong)
         clock = ClockWatch(bench.sample_clock)
-        Executor(
+        executor = Executor(
             bench, profile.parameters, snapshot, write=write, observer=observer, stop=stop, clock=clock
-        ).run(steps)
+        )
+        executor.run(steps)
     except UnitLoadsSupply as e:
         text = str(e)
     except Stopped as e:
@@ -74,7 +76,8 @@ def run_session(
         reason, text, unexpected = "bench-fault", f"mitbench itself failed ({type(e).__name__})", e
     finally:
         _open_everything(bench)
-    end = End(_tick(bench), reason, text)
+    # What followed the last look at the board was not seen, and is not judged.
+    end = End(_tick(bench) if executor is None else executor.known_us, reason, text)
     try:
         sink(end)
     except OSError as e:
