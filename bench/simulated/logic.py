@@ -74,7 +74,9 @@ class Logic:
         if forget:
             self._memory = None
         elif self.mode in MITIGATING:
-            self._memory = (self.mode, self._hold.left_us(at_us))
+            # A hold that a loss has ended, to be made afresh, is remembered like the leak.
+            ended = self._loss_noted and self._traits.hold_when_lost == "restart"
+            self._memory = (Mode.LEAK_ACTIVE if ended else self.mode, self._hold.left_us(at_us))
         self.mode = Mode.UNPOWERED
         self._boot_us = None
         self._loss_noted = False
@@ -219,7 +221,7 @@ class Logic:
         if self._traits.latching and self._traits.latches_in_mitigation:
             self._latched = True
         if self.mode is Mode.POST_LEAK_HOLD and self._traits.hold_when_lost == "restart":
-            self._enter(Mode.LEAK_ACTIVE, loss.anchor_us, "loss")
+            self._hold.stop()
         elif self.mode is Mode.POST_LEAK_HOLD and self._traits.hold_when_lost == "pause":
             self._hold.pause(loss.due_us)
         self._timers.drop("clear", "return")
@@ -233,6 +235,8 @@ class Logic:
         if back is None:
             return False
         self._loss_noted = False
+        if self.mode is Mode.POST_LEAK_HOLD and self._traits.hold_when_lost == "restart":
+            self._enter(Mode.LEAK_ACTIVE, back.due_us, "react")
         if self.mode is Mode.LEAK_ACTIVE:
             self._back = back
         elif self._hold.end_us is None:
