@@ -111,6 +111,8 @@ class Stand:
             self.modes.append((at_us, "(mode now)", mode))
 
     def supply(self, on: bool) -> None:
+        if on is self.supplied:
+            return
         self.supplied = on
         self.script.append((self.now_us, "supply", "", on))
         self.board.supply(on, self.now_us)
@@ -162,7 +164,7 @@ class Stand:
         return judge_trace(self.trace(), self.parameters, decision)
 
     def trace(self) -> Trace:
-        rng = random.Random(self.rng.random())
+        rng = random.Random(f"stamps {self.seed}")
         timed: list[tuple[int, list[Record]]] = []
         last: dict[str, int] = {}
         seq = 0
