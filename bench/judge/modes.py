@@ -162,7 +162,7 @@ def _hold_due(p: Possibility, world: World) -> Due | None:
     window = p.hold
     if p.state == "post_leak_hold_lost" and rules.hold_when_lost is None:
         window = window._replace(high=None)
-    must = True
+    must = p.state != "post_leak_hold" or p.hold_before is None  # else it may also stand still
     if rules.hold_ends_only_when == "low" and not world.conditions.surely(Needs.LOW):
         if not world.conditions.possible_now(Needs.LOW) and not world.conditions.possible_now(Needs.LOST):
             return None
@@ -258,15 +258,18 @@ def order_outputs(
 
 
 def _hold_at_loss(p: Possibility, q: Possibility, world: World) -> Possibility:
-    rule = world.parameters.rules.hold_when_lost
-    if rule == "run" or p.hold is None:
+    rule, conditions = world.parameters.rules.hold_when_lost, world.conditions
+    lost = conditions.since[Needs.LOST].possible or p.entered.origin
+    began = lost if p.hold_before is None else conditions.not_low_began or lost
+    hold = p.hold_before or p.hold
+    if rule == "run":  # a loss that has qualified has not disturbed the hold
+        return q._replace(hold=hold, hold_before=None) if began == lost else q
+    if hold is None:
         return q
     if rule == "restart":
-        return q._replace(hold=None, left_us=None)
-    left = _left(
-        p.hold_before or p.hold, world.conditions.since[Needs.LOST].possible or p.entered.origin, q.entered
-    )
-    return q._replace(hold=None if rule == "pause" else p.hold, left_us=left)
+        return q._replace(hold=None, hold_before=None, left_us=None)
+    left = _left(hold, began, q.entered)
+    return q._replace(hold=None if rule == "pause" else hold, hold_before=None, left_us=left)
 
 
 def _left(hold: Window, began: Stamp, stopped: Window) -> tuple[int, int]:
@@ -333,14 +336,19 @@ def _hold_disturbed(p: Possibility, stamp: Stamp, world: World) -> Possibility:
     before = p.hold_before or p.hold
     if before is None:
         return p
-    may_run = rule in (None, "continue")
+    low = None if conditions.low_fades is not None else conditions.since[Needs.LOW].possible
+    cap = None if low is not None else before.high  # it cannot stand still and then go on
+    may_run = rule in (None, "continue") or conditions.not_low_by_loss
     if not may_run:
         began = conditions.surely_not_low or stamp
-        may_run = conditions.not_low_us(p.entered.opens_us) <= _unseen_us(world) and (
-            conditions.possible_now(Needs.LOW) or before.low.first_us <= began.latest_us + _unseen_us(world)
+        unseen_us = _unseen_us(world)
+        may_run = conditions.not_low_us(p.entered.opens_us) <= unseen_us and (
+            low is not None or before.low.first_us <= began.latest_us + unseen_us
         )
-    hold = before._replace(high=None) if may_run else None
-    low = conditions.since[Needs.LOW].possible
+        if low is None:
+            seen = limit_at(began).plus(unseen_us, world.rate_ppm)
+            cap = seen if cap is None else earlier(cap, seen)
+    hold = before._replace(high=cap) if may_run else None
     if hold is None and low is not None:  # in the clear's band: it may run again from here
         hold = _hold_goes_on(p, before, low, world)._replace(high=None)
     return p._replace(hold=hold, hold_before=before)
@@ -360,10 +368,29 @@ def _hold_goes_on(p: Possibility, before: Window, stamp: Stamp, world: World) ->
         before.origin,
         before.causal,
     )
-    if rules.hold_on_band is None or world.conditions.not_low_by_loss:
+    if rules.hold_on_band is None:
         return before.hull(paused).hull(fresh)
+    if world.conditions.not_low_by_loss:
+        return _after_loss(before, paused, fresh, world)
     hold = {"pause": paused, "restart": fresh, "continue": before}[rules.hold_on_band]
     return before.hull(hold) if world.conditions.not_low_us(p.entered.opens_us) <= _unseen_us(world) else hold
+
+
+def _after_loss(before: Window, paused: Window, fresh: Window, world: World) -> Window:
+    """A loss that has not qualified may have disturbed the hold as either rule says, or not."""
+    rules, timing = world.parameters.rules, world.parameters.timing
+    hold = before
+    if "pause" in (rules.hold_on_band, rules.hold_when_lost) or rules.hold_when_lost is None:
+        hold = hold.hull(paused)
+    if "restart" in (rules.hold_on_band, rules.hold_when_lost) or rules.hold_when_lost is None:
+        hold = hold.hull(fresh)
+    if rules.hold_when_lost in ("restart", None) and hold.high is not None:  # clear and a full hold
+        spans = (timing.return_, timing.clear)
+        high = fresh.high
+        for span in spans:
+            high = None if high is None or span is None else high.plus(span.max_us, world.rate_ppm)
+        hold = hold._replace(high=None if high is None else later(hold.high, high))
+    return hold
 
 
 def powered_again(p: Possibility, stamp: Stamp, off: tuple[int, int], world: World) -> Sequence[Possibility]:

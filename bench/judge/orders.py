@@ -95,7 +95,11 @@ def on_entry(
         due, requirement = _locked(output, due, requirement, lock, rate_ppm)
     closes = due.closes_us
     until = NEVER_US if closes is None else closes
-    claims = () if old.free else tuple(c for c in old.carried(until) if c.last_us >= entered.opens_us)
+    claims = (
+        ()
+        if old.free
+        else tuple(c for c in old.carried(until, before is Policy.FOLLOW) if c.last_us >= entered.opens_us)
+    )
     begins = due.high
     unseen = unseen_until(output, calls, rate_ppm) if after is Policy.FOLLOW else None
     unseen_us = follow(output, want).max_us
@@ -104,7 +108,7 @@ def on_entry(
     if unseen is not None:
         # A call that changed just before may still show as it was, and follow counts from the later.
         last = unseen.last_us if due.high is None else min(unseen.last_us, due.high.last_us)
-        claims = (*claims, Claim(not want, entered.opens_us, last, begins=True))
+        claims = (*claims, Claim(not want, entered.opens_us, last, True, begins=True))
         if due.high is not None:
             due = due._replace(high=begun_by(due.high, unseen, unseen_us, rate_ppm))
     return Expect(
@@ -173,7 +177,8 @@ def on_call(
         if old.follow_until_us < stamp.earliest_us:
             return old
         last = min(old.follow_until_us, stamp.latest_us + limits.max_us)
-        return old._replace(claims=(*old.claims[-5:], Claim(call.on, stamp.earliest_us, last)))
+        claims = _ended(old.claims, call, limits)
+        return old._replace(claims=(*claims[-5:], Claim(call.on, stamp.earliest_us, last, by_call=True)))
     due = at(stamp).plus(limits, rate_ppm)
     requirement = "follow"
     pending_entry = old.by_entry and old.due is not None and old.due.open_after(stamp.earliest_us)
@@ -188,7 +193,8 @@ def on_call(
         due, requirement = _locked(output, due, requirement, lock, rate_ppm)
     claims = old.claims
     if old.want != call.on:
-        claims = old.carried(NEVER_US if unseen is None else unseen.last_us, begins=pending_entry)
+        claims = old.carried(NEVER_US if unseen is None else unseen.last_us, True, begins=pending_entry)
+    claims = _ended(claims, call, limits)
     return Expect(
         want=call.on,
         due=due,
@@ -201,6 +207,14 @@ def on_call(
         unseen_us=limits.max_us,
         follow_until_us=old.follow_until_us,
         claims=tuple(c for c in claims if c.last_us >= stamp.earliest_us),
+    )
+
+
+def _ended(claims: tuple[Claim, ...], call: Call, limits: Interval) -> tuple[Claim, ...]:
+    """What a call asked for before it changed shows no later than the change must be followed."""
+    last_us = call.stamp.latest_us + limits.max_us
+    return tuple(
+        c._replace(last_us=min(c.last_us, last_us)) if c.by_call and c.on != call.on else c for c in claims
     )
 
 

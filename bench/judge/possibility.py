@@ -22,12 +22,13 @@ NEVER_US = 1 << 62
 class Claim(NamedTuple):
     """An edge to `on` within these instants is explained by an order since superseded.
 
-    `begins`: or by the call as it was, and then shows that the output has begun to follow.
+    `by_call`: it was the call's; `begins`: and then shows that the output has begun to follow.
     """
 
     on: bool
     first_us: int
     last_us: int
+    by_call: bool = False
     begins: bool = False
 
     def admits(self, on: bool, stamp: Stamp) -> bool:
@@ -100,13 +101,13 @@ class Expect(NamedTuple):
         closes = self.due.closes_us
         return closes is not None and now_us > closes
 
-    def carried(self, until_us: int, begins: bool = False) -> tuple[Claim, ...]:
+    def carried(self, until_us: int, by_call: bool = False, begins: bool = False) -> tuple[Claim, ...]:
         """What a new order must still allow of this one, up to `until_us`."""
         kept = [c for c in self.claims if c.last_us > 0]
         if self.due is not None:
             closes = self.due.closes_us
             last = until_us if closes is None else min(closes, until_us)
-            kept.append(Claim(self.want, self.due.opens_us, last, begins))
+            kept.append(Claim(self.want, self.due.opens_us, last, by_call, begins))
         return tuple(kept[-6:])
 
 

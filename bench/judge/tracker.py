@@ -199,9 +199,9 @@ class Tracker:
         """The latest instant at which a possibility can still become another: it ends at that instant itself."""
         ends = [due.window.high for due in self.dues_of(live) if due.must]
         for output, expect in zip(self.world.parameters.outputs, live.p.expects, strict=True):
-            if not expect.free and expect.due and self.levels[output.name] != expect.want:
-                if output.name not in self.book.wrong:
-                    ends.append(expect.due.high)
+            owed = not expect.free and self.levels[output.name] != expect.want
+            if owed and expect.due and output.name not in self.book.wrong:
+                ends.append(expect.due.high)
         first = min((end for end in ends if end is not None), key=lambda end: end.last_us, default=None)
         return None if first is None else Stamp(first.nominal_us, first.slack_us)
 

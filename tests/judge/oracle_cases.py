@@ -17,7 +17,8 @@ from bench.trace.records import Applied, Edge, End, Header, Readback, Record, Sn
 from firmware_ref.parameters import Band, Interval, Output, Parameters, Rules, Sensor, Timing
 from tests.boards import policies
 from tests.judge.oracle.board import BETWEEN, HIGH, LOST, LOW, Rulebook
-from tests.judge.oracle.decide import Case, Stimulus
+from tests.judge.oracle.decide import Case, Stimulus, explainable, play, spoiled
+from tests.judge.oracle.shrink import shrunk
 
 STEP_US = 1_000_000
 HALF_US = 1_000
@@ -46,8 +47,19 @@ class Family:
     latching: tuple[bool | None, ...] = (False,)
 
 
-CORE = Family("core", ((LOW,), (HIGH,)), bands=("continue", "pause", "restart"))
-FAULT = Family("loss out of the hold", ((LOW,), (HIGH,), (LOST,)), latching=(False, True))
+_ANY_BAND = ("continue", "pause", "restart")
+_ANY_LOSS = ("run", "pause", "restart")
+_CLEAR = ((LOW,), (HIGH,))
+CORE = Family("core", _CLEAR, _ANY_BAND)
+LEVELS = Family("levels", (*_CLEAR, (BETWEEN,), (BETWEEN, LOW), (BETWEEN, HIGH)), _ANY_BAND)
+FAULT = Family("fault", (*_CLEAR, (LOST,)), latching=(False, True))
+LOSS = Family("loss in the hold", (*_CLEAR, (LOST,)), _ANY_BAND, _ANY_LOSS, (False, True))
+EVERY_SIGNAL = (*_CLEAR, (BETWEEN,), (BETWEEN, LOW), (BETWEEN, HIGH), (LOST,))
+MIXED = Family("levels and losses", EVERY_SIGNAL, _ANY_BAND, _ANY_LOSS, (False, True))
+FAMILIES = (CORE, LEVELS, FAULT, LOSS, MIXED)
+
+#: Cases (family, seed) in which the two are known to disagree; the long run lists them all the same.
+KNOWN: frozenset[tuple[str, int]] = frozenset()
 
 
 def parameters_of(family: Family, rng: random.Random) -> Parameters:
@@ -99,26 +111,47 @@ def parameters_of(family: Family, rng: random.Random) -> Parameters:
 
 
 def stimuli_of(family: Family, parameters: Parameters, rng: random.Random) -> tuple[list[Stimulus], int]:
-    """At most one stimulus a step; waits are drawn near the parameters' own timers."""
-    now = 1
-    found = [Stimulus(now, "sensor", "1", rng.choice(family.signals) if rng.random() < 0.3 else (LOW,))]
-    now += 1
-    found.append(Stimulus(now, "supply", "", True))
-    calls = dict.fromkeys(parameters.calls, False)
-    signal: object = found[0].value
+    """At most one stimulus a step; waits are drawn near the parameters' own timers.
+
+    Half of the cases begin with a leak that ends, so that what follows falls into leak-active or the hold.
+    """
     t = parameters.timing
+    aimed = rng.random() < 0.5
+    found = [
+        Stimulus(1, "sensor", "1", (LOW,) if aimed or rng.random() < 0.7 else rng.choice(family.signals))
+    ]
+    found.append(Stimulus(2, "supply", "", True))
+    now = 2
+    calls = dict.fromkeys(parameters.calls, False)
+
+    def call() -> None:
+        name = rng.choice(parameters.calls)
+        calls[name] = not calls[name]
+        found.append(Stimulus(now, "call", name, calls[name]))
+
+    if aimed:
+        now += rng.randint(1, 4)
+        call()
+        now += rng.randint(1, 3)
+        found.append(Stimulus(now, "sensor", "1", (HIGH,)))
+        now += rng.randint(max(1, _most(t.trip) - 1), _most(t.trip) + 2)
+        found.append(Stimulus(now, "sensor", "1", (LOW,)))
+        now += rng.randint(1, _most(t.clear) + _most(t.hold) - 1)
+    signal: object = found[-1].value if aimed else found[0].value
     spans = [s for s in (t.trip, t.clear, t.hold, t.loss, t.return_, t.warm_up) if s]
-    for _ in range(rng.randint(2, 8)):
+    for _ in range(rng.randint(1, 5) if aimed else rng.randint(2, 8)):
         span = rng.choice(spans)
-        now += rng.choice((1, 1, 2, 3, span.min_us // STEP_US + 1, span.max_us // STEP_US + 1))
-        if rng.random() < 0.45:
-            name = rng.choice(parameters.calls)
-            calls[name] = not calls[name]
-            found.append(Stimulus(now, "call", name, calls[name]))
+        now += rng.choice((1, 1, 2, 3, span.min_us // STEP_US + 1, _most(span) + 1))
+        if rng.random() < (0.2 if aimed else 0.45):
+            call()
         else:
             signal = rng.choice([s for s in family.signals if s != signal])
             found.append(Stimulus(now, "sensor", "1", signal))
-    return found, now + rng.choice((1, 3, 6, 12))
+    return found, now + rng.choice((1, 3, 6, 12, 16))
+
+
+def _most(span: Interval | None) -> int:
+    return 0 if span is None else span.max_us // STEP_US
 
 
 def trace_of(case: Case, parameters: Parameters) -> Trace:
@@ -165,3 +198,73 @@ def judge_fails(case: Case, parameters: Parameters) -> list[Finding]:
 
 def book_of(parameters: Parameters) -> Rulebook:
     return Rulebook(parameters, STEP_US)
+
+
+@dataclasses.dataclass(frozen=True)
+class Answers:
+    """One case, and what oracle and judge say of it."""
+
+    parameters: Parameters
+    case: Case
+    kind: str
+    explainable: bool
+    judge_allows: bool
+
+    @property
+    def agree(self) -> bool:
+        return self.explainable == self.judge_allows
+
+
+def answers(family: Family, seed: int) -> Answers:
+    """A random case: what a board drawn at random shows, or the same spoiled in one move."""
+    rng = random.Random(f"{family.name} {seed}")
+    parameters = parameters_of(family, rng)
+    book = book_of(parameters)
+    stimuli, end = stimuli_of(family, parameters, rng)
+    kind, case = "as played", play(stimuli, end, book, rng, rng.choice((0.1, 0.3, 1.0)))
+    if rng.random() < 0.6:
+        kind, case = spoiled(case, parameters.calls, rng)
+    return Answers(parameters, case, kind, explainable(case, book) is None, not judge_fails(case, parameters))
+
+
+def smallest(found: Answers) -> Case:
+    """The smallest case on which the two disagree in the same way."""
+    book = book_of(found.parameters)
+
+    def shows(case: Case) -> bool:
+        if (explainable(case, book) is None) != found.explainable:
+            return False
+        return (not judge_fails(case, found.parameters)) == found.judge_allows
+
+    return shrunk(found.case, shows)
+
+
+def told(found: Answers, case: Case) -> str:
+    """A case in lines that can be worked through on paper."""
+    p, t = found.parameters, found.parameters.timing
+    spans = {"boot": t.boot, "warm-up": t.warm_up, "trip": t.trip, "clear": t.clear, "hold": t.hold,
+             "loss": t.loss, "return": t.return_}  # fmt: skip
+    lines = [", ".join(f"{name} {_span(s)}" for name, s in spans.items()), str(p.rules)]
+    for o in p.outputs:
+        modes = ", ".join(f"{m} {policy}" for m, policy in o.modes.items())
+        limits = {
+            "follow on": o.follow_on,
+            "off": o.follow_off,
+            "react": o.react_on,
+            "trip": o.trip,
+            "loss": o.loss,
+        }
+        lines.append(f"{o.name}: {modes}; " + ", ".join(f"{n} {_span(s)}" for n, s in limits.items()))
+    events = [(s.at, 0, f"{s.what} {s.name} {_words(s.value)}") for s in case.stimuli]
+    events += [(at, 1, f"{name} GOES {'ON' if on else 'OFF'}") for at, name, on in case.moves]
+    lines.append("; ".join(f"{at}: {text}" for at, _, text in sorted(events)) + f"; end {case.end}")
+    lines += [f"judge: {f.requirement} {f.kind}: {f.text}" for f in judge_fails(case, p)]
+    return "\n".join(lines)
+
+
+def _span(span: Interval | None) -> str:
+    return "not stated" if span is None else f"{span.min_us // STEP_US}..{span.max_us // STEP_US}"
+
+
+def _words(value: object) -> str:
+    return "/".join(value) if isinstance(value, tuple) else "on" if value else "off"

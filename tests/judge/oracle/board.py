@@ -160,7 +160,7 @@ class Rulebook:
         return [u] if was in (BETWEEN, HIGH) else self._hold_disturbed(u)
 
     def _low_again(self, u: Unit) -> Unit:
-        hold = {None: u.hold, "rest": u.hold, "all": self.hold}.get(u.stands)
+        hold = self.hold if u.stands in ("all", "all, for now") else u.hold
         if u.stands == "clear and all":
             hold = Span(self.hold.least, self.back.most + self.clear.most + self.hold.most)
         return u._replace(hold=hold, stands=None, unseen=None)
@@ -179,10 +179,12 @@ class Rulebook:
             return [u]
         ways = [u]
         band, lost = self._rule("band"), self._rule("lost")
-        if band == "pause" or lost == "pause":
+        if lost == "pause":
             ways.append(u._replace(stands="rest"))
+        if band == "pause":
+            ways.append(u._replace(stands="rest, for now"))
         if band == "restart":
-            ways.append(u._replace(stands="all"))
+            ways.append(u._replace(stands="all, for now"))
         if lost == "restart":
             ways.append(u._replace(stands="clear and all"))
         return ways
@@ -217,9 +219,9 @@ class Rulebook:
         high = u.reading == HIGH
         if u.trip is None and high and (mode is _FAULT or (mode is _HOLD and u.aware)):
             yield u._replace(trip=0)
-        if mode is _START and u.up >= self.warm_up.least:
-            if not (high and self.parameters.rules.check_before_normal):
-                yield self._watching(self._enter(u, _NORMAL))
+        waits = high and self.parameters.rules.check_before_normal
+        if mode is _START and u.up >= self.warm_up.least and not waits:
+            yield self._watching(self._enter(u, _NORMAL))
         if u.trip is not None and u.trip >= self.trip.least:
             v = self._enter(u, _LEAK, 0, u.trip)
             yield v._replace(trip=None, aware=False, hold=None, stands=None, unseen=None, early=False)
@@ -251,6 +253,8 @@ class Rulebook:
                 v, (True,) if latching else (False,) if latching is False else (True, False)
             )
             return
+        if u.stands in ("rest, for now", "all, for now"):
+            return  # only a loss too short to qualify may be taken for a band
         v = u._replace(aware=True, clear=None, unseen=None)
         if u.mode is _HOLD and self._rule("lost") == "restart":
             v = v._replace(hold=None, stands="clear and all")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from tests.judge.oracle.board import Rulebook, Unit
@@ -32,12 +32,11 @@ def explainable(case: Case, book: Rulebook) -> int | None:
     levels = [False] * len(names)
     boards = {book.initial()}
     for now in range(case.end + 1):
-        before = tuple(levels)
         for at, name, on in case.moves:
             if at == now:
                 levels[names.index(name)] = on
         after = tuple(levels)
-        reached = instant(boards, [s for s in case.stimuli if s.at == now], book, before, after)
+        reached = instant(boards, [s for s in case.stimuli if s.at == now], book)
         seen = {u for u in reached if tuple(p.level for p in u.pins) == after}
         boards = {v for u in seen if (v := book.ticked(u)) is not None}
         if not boards:
@@ -45,18 +44,8 @@ def explainable(case: Case, book: Rulebook) -> int | None:
     return None
 
 
-def instant(
-    boards: set[Unit],
-    stimuli: Sequence[Stimulus],
-    book: Rulebook,
-    before: tuple[bool, ...],
-    after: tuple[bool, ...] | None,
-) -> set[Unit]:
-    """All boards after this instant: stimuli and what boards do by themselves, in every order.
-
-    `after`: levels seen; an output seen to stay may not move (None: anything may move).
-    """
-    fixed = [] if after is None else [n for n, (a, b) in enumerate(zip(before, after, strict=True)) if a == b]
+def instant(boards: set[Unit], stimuli: Sequence[Stimulus], book: Rulebook) -> set[Unit]:
+    """All boards after this instant: stimuli and what boards do by themselves, in every order."""
     left = frozenset(range(len(stimuli)))
     seen = {(u, left) for u in boards}
     todo = list(seen)
@@ -69,7 +58,6 @@ def instant(
             if way not in seen:
                 seen.add(way)
                 todo.append(way)
-    del fixed
     return {u for u, left in seen if not left}
 
 
@@ -98,7 +86,7 @@ def _played(
     moves: list[tuple[int, int, bool]] = []
     for now in range(end + 1):
         before = tuple(p.level for p in u.pins)
-        reached = instant({u}, [s for s in stimuli if s.at == now], book, before, None)
+        reached = instant({u}, [s for s in stimuli if s.at == now], book)
         good = sorted((v for v in reached if book.ticked(v) is not None), key=repr)
         if not good:
             return None
@@ -142,6 +130,3 @@ def consistent(moves: Sequence[tuple[int, str, bool]], end: int) -> tuple[tuple[
             levels[name] = not levels.get(name, False)
             kept[at, name] = (at, name, levels[name])
     return tuple(kept.values())
-
-
-Levels = Mapping[str, bool]
