@@ -78,7 +78,9 @@ class Channel:
         if self._next_policy is not None and self._next_policy[0] is policy:
             return
         self._next_policy = None
-        if policy is not self._policy:
+        # A resting contact that must not stay as it rests is moved as the program starts.
+        rests_wrong = change.before is Mode.UNPOWERED and self.relay.told is not self._wants()
+        if policy is not self._policy or rests_wrong:
             self._next_policy = (policy, self._target(policy, change, now_us + OPERATE_US))
 
     def went_off(self, at_us: int) -> None:
