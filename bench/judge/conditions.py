@@ -6,7 +6,9 @@ this keeps since when it may have held without a break, and since when it
 surely has.  A loss over a low fades the low (`low_fades`) rather than ending it:
 a loss too short to be noticed breaks nothing.  Since the sensors were last
 surely low, they were so no more from `not_low_began` on, surely not low in
-`not_low_pieces` (begin, least length), and `not_low_by_loss` tells whether a loss had part in it.  The bound of the signal source widens every band.
+`not_low_pieces` (begin, least length), and `not_low_by_loss` tells whether a loss had part in it.
+`all_good`: no sensor at all is lost, which leaving sensor-fault needs also where a loss takes all of them.
+The bound of the signal source widens every band.
 """
 
 from __future__ import annotations
@@ -72,6 +74,7 @@ class Conditions:
     not_low_pieces: tuple[tuple[int, int], ...] = ()
     surely_not_low: Stamp | None = None
     low_fades: Stamp | None = None
+    all_good: Since = field(default_factory=Since)
 
     def __post_init__(self) -> None:
         self.since = {n: Since() for n in (Needs.HIGH, Needs.LOW, Needs.LOST, Needs.GOOD)}
@@ -82,6 +85,7 @@ class Conditions:
         """An independent copy."""
         copy = Conditions(self.parameters, self.powered)
         copy.since = {n: Since(s.possible, s.sure) for n, s in self.since.items()}
+        copy.all_good = Since(self.all_good.possible, self.all_good.sure)
         copy.not_low_began = self.not_low_began
         copy._sensors = dict(self._sensors)
         copy.not_low_pieces, copy.surely_not_low = self.not_low_pieces, self.surely_not_low
@@ -102,13 +106,13 @@ class Conditions:
         if on:
             self._update(stamp)
         else:
-            for since in self.since.values():
+            for since in (*self.since.values(), self.all_good):
                 since.possible = since.sure = None
             self.low_fades = None
 
     def interrupted(self, stamp: Stamp) -> None:
         """The supply is back after a dip that the board may or may not have ridden through."""
-        for since in self.since.values():
+        for since in (*self.since.values(), self.all_good):
             since.sure = since.sure and stamp
 
     def not_low_us(self, since_us: int) -> int:
@@ -156,6 +160,7 @@ class Conditions:
             self.low_fades = None
         for needs, (may, sure) in status.items():
             _follow(self.since[needs], may, sure, stamp)
+        _follow(self.all_good, all(s != {_LOST} for s in sets), all(_LOST not in s for s in sets), stamp)
 
     def _loss_qualified(self, stamp: Stamp) -> bool:
         """Whether a loss over a low has lasted so long that the board must have noticed it."""

@@ -83,7 +83,10 @@ def _due(p: Possibility, watch: Watch, world: World) -> Due | None:
     high = None if since.sure is None else limit_at(since.sure)
     origin = since.sure or since.possible
     if watch.event == "returned":
-        return _returns(p, since, world)
+        every = world.conditions.all_good  # to leave sensor-fault all sensors must be good
+        if p.state == "sensor_fault":
+            return _returns(p, every, world)
+        return _returns(p, Since(since.possible, since.sure and every.sure), world)
     if watch.event == "cleared" and world.conditions.low_fades is not None:
         return _clears_through_loss(p, since.possible, world.conditions.low_fades, world)
     if high is not None:
@@ -110,7 +113,8 @@ def _warmed_up(p: Possibility, window: Window, world: World) -> Due | None:
 def _returns(p: Possibility, good: Since, world: World) -> Due | None:
     """A board may wait with the return while a sensor is high, and must where the profile says so."""
     conditions, rate = world.conditions, world.rate_ppm
-    assert good.possible is not None
+    if good.possible is None:
+        return None
     if world.parameters.rules.return_only_when == "not-high" and conditions.surely(Needs.HIGH):
         return None
     high = None

@@ -27,6 +27,7 @@ EVENT_REQUIREMENT: Mapping[str, str] = {
 }
 
 
+_OVERRIDING = frozenset({*MITIGATING, Mode.SENSOR_FAULT})
 _LONG_AGO = Stamp(-NEVER_US, 0)
 
 
@@ -91,8 +92,9 @@ def on_entry(
         limits = output.trip if event == "tripped" else output.loss
         slowest_us = None if limits is None else limits.max_us - qualified_us
         total_us = None if limits is None else (limits.min_us, limits.max_us)
-    if want and lock is not None:
-        due, requirement = _locked(output, due, requirement, lock, rate_ppm)
+    begins = due.high
+    if want and lock is not None and not (after is Policy.ON and now in _OVERRIDING):
+        due, requirement = _locked(output, due, requirement, lock, rate_ppm, now)
     closes = due.closes_us
     until = NEVER_US if closes is None else closes
     claims = (
@@ -100,7 +102,6 @@ def on_entry(
         if old.free
         else tuple(c for c in old.carried(until, before is Policy.FOLLOW) if c.last_us >= entered.opens_us)
     )
-    begins = due.high
     unseen = unseen_until(output, calls, rate_ppm) if after is Policy.FOLLOW else None
     unseen_us = follow(output, want).max_us
     if unseen is not None and unseen.last_us < entered.opens_us:
@@ -142,12 +143,17 @@ def lock_of(output: Output, old: Window | None, event: str, instant: Window) -> 
     return instant if named else old
 
 
-def _locked(output: Output, due: Window, requirement: str, lock: Window, rate_ppm: int) -> tuple[Window, str]:
-    """An order to go on that may fall into the restart delay: on not before its min, by its max and react."""
+def _locked(
+    output: Output, due: Window, requirement: str, lock: Window, rate_ppm: int, mode: Mode
+) -> tuple[Window, str]:
+    """An order to go on that may fall into the restart delay: on not before its min, by its max and react.
+
+    Mitigation and sensor-fault override the delay; whether they do for an output that follows is not said.
+    """
     assert output.restart is not None
     span = output.restart.delay
     first = lock.low.plus(span.min_us, rate_ppm)
-    if first.first_us > due.low.first_us:
+    if first.first_us > due.low.first_us and mode not in _OVERRIDING:
         due, requirement = due.not_before(first)._replace(origin=lock.origin, causal=False), "restart"
     if lock.high is None:
         return due._replace(high=None), requirement
@@ -189,8 +195,10 @@ def on_call(
         # Follow counts from when the output began to follow, which may be as late as the move was due.
         high = None if old.begins is None else begun_by(old.begins, unseen, limits.max_us, rate_ppm)
         due = old.due.not_before(limit_at(stamp))._replace(high=high)
+        if requirement == "restart":  # only a move to on waits for that
+            due, requirement = Window(limit_at(stamp), high, stamp), "follow"
     if call.on and lock is not None:
-        due, requirement = _locked(output, due, requirement, lock, rate_ppm)
+        due, requirement = _locked(output, due, requirement, lock, rate_ppm, p.mode)
     claims = old.claims
     if old.want != call.on:
         claims = old.carried(NEVER_US if unseen is None else unseen.last_us, True, begins=pending_entry)
