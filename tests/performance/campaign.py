@@ -307,7 +307,9 @@ def table(campaign: str, tally: Tally, wall_s: float, processes: int) -> str:
 def _fault_line(name: str, counts: list[int]) -> str:
     unseen, right, other, none = counts
     shown = right + other + none
-    return f"  {name:<22}{shown + unseen:>8}{unseen:>8}{100 * right / max(1, shown):>8.2f} %{other:>8}{none:>8}"
+    return (
+        f"  {name:<22}{shown + unseen:>8}{unseen:>8}{100 * right / max(1, shown):>8.2f} %{other:>8}{none:>8}"
+    )
 
 
 def main() -> int:

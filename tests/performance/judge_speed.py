@@ -131,12 +131,17 @@ def growth(most_events: int) -> None:
             judge_trace(trace, stand.parameters)
             peak = f"{tracemalloc.get_traced_memory()[1] / 1e6:8.1f} MB beside the trace"
             tracemalloc.stop()
-        print(f"{events:>9} events {took:9.2f} s {1e6 * took / events:7.1f} us/event {findings:>8} findings {peak}", flush=True)
+        print(
+            f"{events:>9} events {took:9.2f} s {1e6 * took / events:7.1f} us/event {findings:>8} findings {peak}",
+            flush=True,
+        )
         events *= 10
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--events", type=int, default=100_000)
     args = parser.parse_args()
     quarter_hour()
