@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from bench.judge.conditions import Conditions, Since
 from bench.judge.orders import Call, lock_of, on_entry, without_supply
-from bench.judge.possibility import Expect, Possibility
+from bench.judge.possibility import MIXED, Expect, Possibility
 from bench.judge.window import Limit, Stamp, Window, at, earlier, later, limit_at
 from firmware_ref.machine import MODES, WATCH, Memory, Needs, Watch, targets
 from firmware_ref.parameters import MITIGATING, Mode, Parameters
@@ -32,7 +32,7 @@ class World:
     cut: Stamp | None = None
 
     def fork(self) -> World:
-        calls = {name: Call(c.on, c.stamp) for name, c in self.calls.items()}
+        calls = {name: Call(c.on, c.stamp, c.before) for name, c in self.calls.items()}
         return World(self.parameters, self.rate_ppm, self.conditions.fork(), calls, self.cut)
 
 
@@ -122,6 +122,8 @@ def _returns(p: Possibility, good: Since, world: World) -> Due | None:
         high = limit_at(good.sure)
         if conditions.high_ended is not None:
             high = later(high, limit_at(conditions.high_ended))
+    if conditions.possible_now(Needs.HIGH) and not conditions.surely(Needs.HIGH):
+        high = None  # in a band it may be taken for high, and no longer, at any time
     window = Window(limit_at(good.possible), high, good.sure or good.possible).plus(
         world.parameters.timing.return_, rate
     )
@@ -149,12 +151,12 @@ def _qualifies_from(p: Possibility, watch: Watch, world: World, sure: Limit) -> 
         sure = later(sure, limit_at(p.supplied).plus(timing.warm_up.max_us, rate))
     if watch.event == "cleared":
         return None if p.entered.high is None else later(sure, p.entered.high)
-    if watch.event == "tripped" and (p.state in _FAULTY or p.event in ("returned", "hold_over")):
+    if watch.event == "tripped" and (p.state in _FAULTY or p.event in ("returned", "hold_over", MIXED)):
         good = world.conditions.since[Needs.GOOD].sure  # the sensor must first count as good again
         if good is None or timing.return_ is None:
             return None if p.state in _FAULTY or p.event == "returned" else sure
         sure = later(sure, limit_at(good).plus(timing.return_.max_us, rate))
-    if p.event in ("booted", "warmed_up") and p.entered.high is not None:
+    if p.event in ("booted", "warmed_up", MIXED) and p.entered.high is not None:
         sure = later(sure, p.entered.high)
     return sure
 
@@ -350,6 +352,8 @@ def _hold_disturbed(p: Possibility, stamp: Stamp, world: World) -> Possibility:
             low is not None or before.low.first_us <= began.latest_us + unseen_us
         )
         if low is None:
+            if conditions.not_low_began != began:  # in a band before, where it may have stood still
+                cap = _hold_goes_on(p, before, began, world).high
             seen = limit_at(began).plus(unseen_us, world.rate_ppm)
             cap = seen if cap is None else earlier(cap, seen)
     hold = before._replace(high=cap) if may_run else None

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from bench.judge.possibility import NEVER_US, Claim, Expect, Possibility, begun_by
+from bench.judge.possibility import NEVER_US, Claim, Expect, Possibility, begun_by, few
 from bench.judge.window import Limit, Stamp, Window, at, later, limit_at
 from firmware_ref.parameters import MITIGATING, Interval, Mode, Output, Policy
 
@@ -33,10 +33,11 @@ _LONG_AGO = Stamp(-NEVER_US, 0)
 
 @dataclass(slots=True)
 class Call:
-    """A call's state at the board's terminal, and when it last changed."""
+    """A call's state at the board's terminal, when it last changed, and the time before that."""
 
     on: bool = False
     stamp: Stamp = _LONG_AGO
+    before: Stamp = _LONG_AGO
 
 
 def wanted(output: Output, policy: Policy, calls: Mapping[str, Call]) -> bool:
@@ -184,8 +185,13 @@ def on_call(
             return old
         last = min(old.follow_until_us, stamp.latest_us + limits.max_us)
         claims = _ended(old.claims, call, limits)
-        return old._replace(claims=(*claims[-5:], Claim(call.on, stamp.earliest_us, last, by_call=True)))
+        return old._replace(claims=few([*claims, Claim(call.on, stamp.earliest_us, last, by_call=True)]))
     due = at(stamp).plus(limits, rate_ppm)
+    if output.feed == "call" and call.on:
+        # A relay that had not yet let go passes its call again at once.
+        gone_us = stamp.earliest_us - call.before.latest_us
+        if gone_us <= output.follow_off.max_us:
+            due = due._replace(low=limit_at(stamp), causal=True)
     requirement = "follow"
     pending_entry = old.by_entry and old.due is not None and old.due.open_after(stamp.earliest_us)
     unseen = limit_at(stamp).plus(limits.max_us, rate_ppm) if pending_entry else None

@@ -17,6 +17,10 @@ from firmware_ref.parameters import Mode, Output, Policy
 
 #: Later than every event.
 NEVER_US = 1 << 62
+#: With more claims than this, those of one direction are taken together.
+MANY_CLAIMS = 8
+#: The event of a hull of possibilities that came by different ones.
+MIXED = "mixed"
 
 
 class Claim(NamedTuple):
@@ -33,6 +37,29 @@ class Claim(NamedTuple):
 
     def admits(self, on: bool, stamp: Stamp) -> bool:
         return on == self.on and stamp.latest_us >= self.first_us and stamp.earliest_us <= self.last_us
+
+    def covers(self, other: Claim) -> bool:
+        """Whether everything that `other` explains is explained by this one."""
+        return (
+            self.on == other.on
+            and self.first_us <= other.first_us
+            and self.last_us >= other.last_us
+            and self.by_call <= other.by_call
+            and self.begins <= other.begins
+        )
+
+
+def few(claims: Sequence[Claim]) -> tuple[Claim, ...]:
+    """The claims themselves, or if they are many one for each direction that stands for all of it."""
+    if len(claims) <= MANY_CLAIMS:
+        return tuple(claims)
+    hulls = []
+    for on in (False, True):
+        same = [c for c in claims if c.on == on]
+        if same:
+            first, last = min(c.first_us for c in same), max(c.last_us for c in same)
+            hulls.append(Claim(on, first, last, all(c.by_call for c in same), all(c.begins for c in same)))
+    return tuple(hulls)
 
 
 class Expect(NamedTuple):
@@ -108,7 +135,7 @@ class Expect(NamedTuple):
             closes = self.due.closes_us
             last = until_us if closes is None else min(closes, until_us)
             kept.append(Claim(self.want, self.due.opens_us, last, by_call, begins))
-        return tuple(kept[-6:])
+        return few(kept)
 
 
 class Possibility(NamedTuple):
@@ -154,6 +181,13 @@ class Possibility(NamedTuple):
                 (e.want, e.free, None if level == e.want else (e.requirement, e.by_entry))
                 for e, level in zip(self.expects, levels, strict=True)
             ),
+        )  # fmt: skip
+
+    def rough_key(self) -> tuple[object, ...]:
+        """What must be the same for a hull to stand for both at all."""
+        return (
+            self.state, self.latched, self.mitigation, self.supplied is None, self.hold is None,
+            self.hold_before is None, self.left_us is None, tuple((e.want, e.free) for e in self.expects),
         )  # fmt: skip
 
     def with_expect(self, place: int, expect: Expect) -> Possibility:
@@ -210,6 +244,8 @@ def begun_by(begins: Limit, unseen: Limit | None, unseen_us: int, rate_ppm: int)
 def hull(a: Possibility, b: Possibility) -> Possibility:
     """The least possibility that stands for both; they must have the same key."""
     return a._replace(
+        event=a.event if a.event == b.event else MIXED,
+        supplied=_stamp_hull(a.supplied, b.supplied),
         entered=a.entered.hull(b.entered),
         hold=_hull(a.hold, b.hold),
         hold_before=_hull(a.hold_before, b.hold_before),
@@ -222,6 +258,14 @@ def hull(a: Possibility, b: Possibility) -> Possibility:
     )  # fmt: skip
 
 
+def _stamp_hull(a: Stamp | None, b: Stamp | None) -> Stamp | None:
+    if a is None or b is None or a == b:
+        return a or b
+    first, last = min(a.earliest_us, b.earliest_us), max(a.latest_us, b.latest_us)
+    half = (last - first + 1) // 2
+    return Stamp(first + half, half)
+
+
 def _hull(a: Window | None, b: Window | None) -> Window | None:
     if a is None or b is None:
         return a or b
@@ -231,7 +275,6 @@ def _hull(a: Window | None, b: Window | None) -> Window | None:
 def _expect_hull(a: Expect, b: Expect) -> Expect:
     if a == b:
         return a
-    claims = a.claims + tuple(c for c in b.claims if c not in a.claims)
     return a._replace(
         due=_hull(a.due, b.due),
         stated=_hull(a.stated, b.stated),
@@ -242,6 +285,6 @@ def _expect_hull(a: Expect, b: Expect) -> Expect:
         unseen=b.unseen if a.unseen is None else a.unseen if b.unseen is None else later(a.unseen, b.unseen),
         unseen_us=max(a.unseen_us, b.unseen_us),
         follow_until_us=max(a.follow_until_us, b.follow_until_us),
-        claims=claims[-12:],
+        claims=few([*a.claims, *(c for c in b.claims if not any(d.covers(c) for d in a.claims))]),
         never_on=a.never_on and b.never_on,
     )

@@ -45,6 +45,9 @@ class Watched:
     book: Callable[[], None]
 
 
+#: With more possibilities than this, those that differ in what they answer are merged too.
+MANY = 16
+
 #: Decides what to go on with when nothing that was possible allows what was seen.
 Failed = Callable[["Tracker", "list[Possibility]", "Change | None", int], "list[Possibility]"]
 
@@ -107,10 +110,16 @@ class Tracker:
         self.most = max(self.most, len(self.lives))
 
     def _merged(self, possibilities: list[Possibility]) -> list[Possibility]:
-        merged: dict[object, Possibility] = {}
         levels = [self.levels[o.name] for o in self.world.parameters.outputs]
+        merged = self._by_key(possibilities, lambda p: p.key(levels))
+        return merged if len(merged) <= MANY else self._by_key(merged, Possibility.rough_key)
+
+    def _by_key(
+        self, possibilities: list[Possibility], key_of: Callable[[Possibility], object]
+    ) -> list[Possibility]:
+        merged: dict[object, Possibility] = {}
         for p in possibilities:
-            key = p.key(levels)
+            key = key_of(p)
             known = merged.get(key)
             if known is None:
                 merged[key] = p
@@ -381,7 +390,7 @@ class Tracker:
         call = self.world.calls[event.call]
         if call.on == event.on:
             return
-        call.on, call.stamp = event.on, event.stamp
+        call.on, call.stamp, call.before = event.on, event.stamp, call.stamp
         moved = []
         for p in self.possibilities:
             for place, output in enumerate(self.world.parameters.outputs):
