@@ -168,7 +168,8 @@ class Channel:
         closed = self._wants()
         if closed and self._policy is Policy.FOLLOW:
             if self._blocked_until_us - self._lead_us > now_us:
-                closed = False
-            target_us = max(target_us, self._blocked_until_us)
+                closed = False  # at once: only going on waits
+            else:
+                target_us = max(target_us, self._blocked_until_us)
         if closed is not self.relay.told:
             self.relay.tell(closed, now_us, target_us)
