@@ -343,20 +343,22 @@ def _hold_disturbed(p: Possibility, stamp: Stamp, world: World) -> Possibility:
     if before is None:
         return p
     low = None if conditions.low_fades is not None else conditions.since[Needs.LOW].possible
-    cap = None if low is not None else before.high  # it cannot stand still and then go on
+    began = conditions.surely_not_low or stamp
+    base = before
+    if (
+        low is None and conditions.not_low_began != began
+    ):  # in a band before, where it may have stood still and run
+        base = _hold_goes_on(p, before, began, world)
+    cap = None if low is not None else base.high  # now it cannot stand still and then go on
     may_run = rule in (None, "continue") or conditions.not_low_by_loss
     if not may_run:
-        began = conditions.surely_not_low or stamp
         unseen_us = _unseen_us(world)
-        may_run = conditions.not_low_us(p.entered.opens_us) <= unseen_us and (
-            low is not None or before.low.first_us <= began.latest_us + unseen_us
-        )
+        may_run = base is not before or conditions.not_low_us(p.entered.opens_us) <= unseen_us
         if low is None:
-            if conditions.not_low_began != began:  # in a band before, where it may have stood still
-                cap = _hold_goes_on(p, before, began, world).high
+            may_run = may_run and base.low.first_us <= began.latest_us + unseen_us
             seen = limit_at(began).plus(unseen_us, world.rate_ppm)
             cap = seen if cap is None else earlier(cap, seen)
-    hold = before._replace(high=cap) if may_run else None
+    hold = base._replace(high=cap) if may_run else None
     if hold is None and low is not None:  # in the clear's band: it may run again from here
         hold = _hold_goes_on(p, before, low, world)._replace(high=None)
     return p._replace(hold=hold, hold_before=before)
