@@ -166,10 +166,9 @@ class Channel:
 
     def _obey(self, now_us: int, target_us: int) -> None:
         closed = self._wants()
-        if closed and self._policy is Policy.FOLLOW:
-            if self._blocked_until_us - self._lead_us > now_us:
-                closed = False  # at once: only going on waits
-            else:
-                target_us = max(target_us, self._blocked_until_us)
+        # The delay keeps an output that is off from going on; one that is on runs on.
+        if closed and self._policy is Policy.FOLLOW and not self.relay.told:
+            closed = self._blocked_until_us - self._lead_us <= now_us
+            target_us = max(target_us, self._blocked_until_us)
         if closed is not self.relay.told:
             self.relay.tell(closed, now_us, target_us)
