@@ -59,7 +59,27 @@ MIXED = Family("levels and losses", EVERY_SIGNAL, _ANY_BAND, _ANY_LOSS, (False, 
 FAMILIES = (CORE, LEVELS, FAULT, LOSS, MIXED)
 
 #: Cases (family, seed) in which the two are known to disagree; the long run lists them all the same.
-KNOWN: frozenset[tuple[str, int]] = frozenset()
+#: In all of them the judge allows a little too much: a hull of two windows also holds what lies between.
+KNOWN: frozenset[tuple[str, int]] = frozenset(
+    {
+        ("core", 3416),
+        ("core", 3766),
+        ("fault", 2961),
+        ("levels", 1270),
+        ("levels", 1296),
+        ("levels", 3193),
+        ("levels", 3422),
+        ("levels", 3632),
+        ("levels", 4065),
+        ("levels and losses", 2164),
+        ("levels and losses", 2651),
+        ("levels and losses", 4556),
+        ("loss in the hold", 1025),
+        ("loss in the hold", 3543),
+        ("loss in the hold", 3868),
+        ("loss in the hold", 4646),
+    }
+)
 
 
 def parameters_of(family: Family, rng: random.Random) -> Parameters:
