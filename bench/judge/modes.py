@@ -7,33 +7,19 @@ nothing here knows outputs beyond handing them to `bench.judge.orders`.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import NamedTuple
 
-from bench.judge.conditions import Conditions, Since
-from bench.judge.orders import Call, lock_of, on_entry, without_supply
+from bench.judge import holds
+from bench.judge.conditions import Since
+from bench.judge.orders import lock_of, on_entry, without_supply
 from bench.judge.possibility import MIXED, Expect, Possibility
 from bench.judge.window import Limit, Stamp, Window, at, earlier, later, limit_at
+from bench.judge.world import World
 from firmware_ref.machine import MODES, WATCH, Memory, Needs, Watch, targets
-from firmware_ref.parameters import MITIGATING, Mode, Parameters
+from firmware_ref.parameters import MITIGATING, Mode
 
 _FAULTY = ("leak_active_lost", "post_leak_hold_lost", "sensor_fault", "sensor_fault_latched")
 _SUPPLY_LOST = Watch("supply_lost", "ride_through", Needs.SUPPLY)
-
-
-@dataclass(slots=True)
-class World:
-    """What is known of the stimuli at the present moment: the same for every possibility."""
-
-    parameters: Parameters
-    rate_ppm: int
-    conditions: Conditions
-    calls: dict[str, Call]
-    cut: Stamp | None = None
-
-    def fork(self) -> World:
-        calls = {name: Call(c.on, c.stamp, c.before) for name, c in self.calls.items()}
-        return World(self.parameters, self.rate_ppm, self.conditions.fork(), calls, self.cut)
 
 
 class Due(NamedTuple):
@@ -190,9 +176,9 @@ def fire(p: Possibility, due: Due, world: World) -> list[Possibility]:
     for state in targets(p.state, due.event, world.parameters.rules, memory):
         q = _entered(p, state, due, world)
         if q.state == "post_leak_hold" and not world.conditions.surely(Needs.LOW):
-            q = hold_on_condition(q, due.window.origin, world)
+            q = holds.on_condition(q, due.window.origin, world)
         elif q.state == "post_leak_hold" and q.hold_before is not None:
-            q = hold_on_condition(q, world.conditions.since[Needs.LOW].sure or due.window.origin, world)
+            q = holds.on_condition(q, world.conditions.since[Needs.LOW].sure or due.window.origin, world)
         if due.event == "supply_lost":
             reached += _remember(p, q, world)
             continue
@@ -225,7 +211,7 @@ def _entered(p: Possibility, state: str, due: Due, world: World) -> Possibility:
         ghost = (p.hold_before or p.hold) if p.state.startswith("post_leak_hold") else p.ghost
         return q._replace(hold=None, hold_before=None, left_us=None, ghost=ghost)
     if event == "lost" and p.state == "post_leak_hold":
-        return _hold_at_loss(p, q, world)
+        return holds.at_loss(p, q, world)
     if state == "post_leak_hold" and q.left_us is not None:
         low, high = entered.low, entered.high
         if event == "booted" and p.supplied is not None:  # runs on from anywhere in the start-up
@@ -263,29 +249,6 @@ def order_outputs(
     )
 
 
-def _hold_at_loss(p: Possibility, q: Possibility, world: World) -> Possibility:
-    rule, conditions = world.parameters.rules.hold_when_lost, world.conditions
-    lost = conditions.since[Needs.LOST].possible or p.entered.origin
-    began = lost if p.hold_before is None else conditions.not_low_began or lost
-    hold = p.hold_before or p.hold
-    if rule == "run":  # a loss that has qualified has not disturbed the hold
-        return q._replace(hold=hold, hold_before=None) if began == lost else q
-    if hold is None:
-        return q
-    if rule == "restart":
-        return q._replace(hold=None, hold_before=None, left_us=None)
-    left = _left(hold, began, q.entered)
-    return q._replace(hold=None if rule == "pause" else hold, hold_before=None, left_us=left)
-
-
-def _left(hold: Window, began: Stamp, stopped: Window) -> tuple[int, int]:
-    """Least and most that is left of a hold stopped between `began` and the end of `stopped`."""
-    last = hold.low.first_us if stopped.high is None else stopped.high.last_us
-    least = max(0, hold.low.first_us - last)
-    most = (1 << 60) if hold.high is None else max(0, hold.high.last_us - began.earliest_us)
-    return least, most
-
-
 def _remember(p: Possibility, q: Possibility, world: World) -> list[Possibility]:
     """What the board may still know when its supply is gone for good."""
     rule = world.parameters.rules.after_supply_loss
@@ -298,109 +261,13 @@ def _remember(p: Possibility, q: Possibility, world: World) -> list[Possibility]
         ways.append(q._replace(mitigation="leak"))
     if rule in ("resume", None) and p.mode is Mode.POST_LEAK_HOLD:
         hold = p.hold_before or p.hold
-        left = None if hold is None or world.cut is None else _left(hold, _began_to_stop(p, world), q.entered)
+        left = (
+            None
+            if hold is None or world.cut is None
+            else holds.left_of(hold, holds.began_to_stop(p, world), q.entered)
+        )
         ways.append(q._replace(mitigation="hold", left_us=left or p.left_us))
     return ways
-
-
-def _began_to_stop(p: Possibility, world: World) -> Stamp:
-    """When a hold cut off by the supply's loss may have stopped at the earliest."""
-    assert world.cut is not None
-    began = world.conditions.not_low_began
-    return began if p.hold_before is not None and began is not None else world.cut
-
-
-def hold_on_condition(p: Possibility, stamp: Stamp, world: World) -> Possibility:
-    """The hold while the sensors are not, or not surely, low, and when they are low again.
-
-    `hold_on_band`: continue, pause (what is left runs from low again), restart
-    (a full hold from low again); not stated: any of them.  A disturbance
-    shorter than the trip's min may go unseen, and so may a loss that has not
-    qualified; such a loss may also disturb the hold as the rules say.
-    """
-    rules, conditions = world.parameters.rules, world.conditions
-    undisturbed = rules.hold_on_band == "continue"
-    if conditions.possible_now(Needs.LOST) or conditions.not_low_by_loss:
-        undisturbed = undisturbed and rules.hold_when_lost == "run"
-    if p.state != "post_leak_hold" or undisturbed:
-        return p
-    if not conditions.surely(Needs.LOW):
-        return _hold_disturbed(p, stamp, world)
-    if p.hold_before is None:
-        return p
-    return p._replace(hold=_hold_goes_on(p, p.hold_before, stamp, world), hold_before=None)
-
-
-def _unseen_us(world: World) -> int:
-    trip = world.parameters.qualification("trip")
-    return 0 if trip is None else trip.min_us
-
-
-def _hold_disturbed(p: Possibility, stamp: Stamp, world: World) -> Possibility:
-    """The hold while the sensors are not surely low: it may stand still, or go on unseen."""
-    rule, conditions = world.parameters.rules.hold_on_band, world.conditions
-    before = p.hold_before or p.hold
-    if before is None:
-        return p
-    low = None if conditions.low_fades is not None else conditions.since[Needs.LOW].possible
-    began = conditions.surely_not_low or stamp
-    base = before
-    if (
-        low is None and conditions.not_low_began != began
-    ):  # in a band before, where it may have stood still and run
-        base = _hold_goes_on(p, before, began, world)
-    cap = None if low is not None else base.high  # now it cannot stand still and then go on
-    may_run = rule in (None, "continue") or conditions.not_low_by_loss
-    if not may_run:
-        unseen_us = _unseen_us(world)
-        may_run = base is not before or conditions.not_low_us(p.entered.opens_us) <= unseen_us
-        if low is None:
-            may_run = may_run and base.low.first_us <= began.latest_us + unseen_us
-            seen = limit_at(began).plus(unseen_us, world.rate_ppm)
-            cap = seen if cap is None else earlier(cap, seen)
-    hold = base._replace(high=cap) if may_run else None
-    if hold is None and low is not None:  # in the clear's band: it may run again from here
-        hold = _hold_goes_on(p, before, low, world)._replace(high=None)
-    return p._replace(hold=hold, hold_before=before)
-
-
-def _hold_goes_on(p: Possibility, before: Window, stamp: Stamp, world: World) -> Window:
-    """When the hold is over, low again at `stamp`."""
-    rules, rate = world.parameters.rules, world.rate_ppm
-    began = world.conditions.not_low_began or before.origin
-    gone_us = max(0, stamp.latest_us - began.earliest_us)
-    surely_us = world.conditions.not_low_us(p.entered.opens_us)
-    low = world.conditions.since[Needs.LOW].possible or stamp
-    fresh = Window(limit_at(low), limit_at(stamp), stamp).plus(world.parameters.timing.hold, rate)
-    paused = Window(
-        before.low.plus(surely_us, 0),
-        None if before.high is None else before.high.plus(gone_us, rate),
-        before.origin,
-        before.causal,
-    )
-    if rules.hold_on_band is None:
-        return before.hull(paused).hull(fresh)
-    if world.conditions.not_low_by_loss:
-        return _after_loss(before, paused, fresh, world)
-    hold = {"pause": paused, "restart": fresh, "continue": before}[rules.hold_on_band]
-    return before.hull(hold) if world.conditions.not_low_us(p.entered.opens_us) <= _unseen_us(world) else hold
-
-
-def _after_loss(before: Window, paused: Window, fresh: Window, world: World) -> Window:
-    """A loss that has not qualified may have disturbed the hold as either rule says, or not."""
-    rules, timing = world.parameters.rules, world.parameters.timing
-    hold = before
-    if "pause" in (rules.hold_on_band, rules.hold_when_lost) or rules.hold_when_lost is None:
-        hold = hold.hull(paused)
-    if "restart" in (rules.hold_on_band, rules.hold_when_lost) or rules.hold_when_lost is None:
-        hold = hold.hull(fresh)
-    if rules.hold_when_lost in ("restart", None) and hold.high is not None:  # clear and a full hold
-        spans = (timing.return_, timing.clear)
-        high = fresh.high
-        for span in spans:
-            high = None if high is None or span is None else high.plus(span.max_us, world.rate_ppm)
-        hold = hold._replace(high=None if high is None else later(hold.high, high))
-    return hold
 
 
 def powered_again(p: Possibility, stamp: Stamp, off: tuple[int, int], world: World) -> Sequence[Possibility]:

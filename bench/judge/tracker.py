@@ -18,13 +18,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from bench.judge import orders
+from bench.judge import holds, orders
 from bench.judge.book import Book
 from bench.judge.conditions import Conditions
 from bench.judge.events import CallMoved, Change, Event, Flicker, SensorMoved, SupplyMoved, instant_us
-from bench.judge.modes import Due, World, dues, fire, hold_on_condition, initial, powered_again
+from bench.judge.modes import Due, dues, fire, initial, powered_again
 from bench.judge.possibility import NEVER_US, Possibility, begun_by, hull
 from bench.judge.window import Stamp, at, later, limit_at
+from bench.judge.world import World
 from firmware_ref.machine import Needs
 from firmware_ref.parameters import MITIGATING, Mode, Output, Parameters, Policy
 
@@ -430,7 +431,7 @@ class Tracker:
     def _sensor(self, event: SensorMoved) -> None:
         was_lost = self._lost()
         self.world.conditions.read(event.sensor, event.value, event.stamp)
-        self.keep([hold_on_condition(p, event.stamp, self.world) for p in self.possibilities])
+        self.keep([holds.on_condition(p, event.stamp, self.world) for p in self.possibilities])
         self.watched.pop("sensor", None)
         if self._lost() and not was_lost:
             self._watch_loss(event)

@@ -1,0 +1,132 @@
+"""The hold: stopped by a loss or a cut, disturbed while the sensors are not low, going on again."""
+
+from __future__ import annotations
+
+from bench.judge.possibility import Possibility
+from bench.judge.window import Stamp, Window, earlier, later, limit_at
+from bench.judge.world import World
+from firmware_ref.machine import Needs
+
+
+def at_loss(p: Possibility, q: Possibility, world: World) -> Possibility:
+    """The possibility `q`, which `p` becomes when a loss qualifies in the hold, with the hold as `hold_when_lost` says."""
+    rule, conditions = world.parameters.rules.hold_when_lost, world.conditions
+    lost = conditions.since[Needs.LOST].possible or p.entered.origin
+    began = lost if p.hold_before is None else conditions.not_low_began or lost
+    hold = p.hold_before or p.hold
+    if rule == "run":  # a loss that has qualified has not disturbed the hold
+        return q._replace(hold=hold, hold_before=None) if began == lost else q
+    if hold is None:
+        return q
+    if rule == "restart":
+        return q._replace(hold=None, hold_before=None, left_us=None)
+    left = left_of(hold, began, q.entered)
+    return q._replace(hold=None if rule == "pause" else hold, hold_before=None, left_us=left)
+
+
+def left_of(hold: Window, began: Stamp, stopped: Window) -> tuple[int, int]:
+    """Least and most that is left of a hold stopped between `began` and the end of `stopped`."""
+    last = hold.low.first_us if stopped.high is None else stopped.high.last_us
+    least = max(0, hold.low.first_us - last)
+    most = (1 << 60) if hold.high is None else max(0, hold.high.last_us - began.earliest_us)
+    return least, most
+
+
+def began_to_stop(p: Possibility, world: World) -> Stamp:
+    """When a hold cut off by the supply's loss may have stopped at the earliest."""
+    assert world.cut is not None
+    began = world.conditions.not_low_began
+    return began if p.hold_before is not None and began is not None else world.cut
+
+
+def on_condition(p: Possibility, stamp: Stamp, world: World) -> Possibility:
+    """The hold while the sensors are not, or not surely, low, and when they are low again.
+
+    `hold_on_band`: continue, pause (what is left runs from low again), restart
+    (a full hold from low again); not stated: any of them.  A disturbance
+    shorter than the trip's min may go unseen, and so may a loss that has not
+    qualified; such a loss may also disturb the hold as the rules say.
+    """
+    rules, conditions = world.parameters.rules, world.conditions
+    undisturbed = rules.hold_on_band == "continue"
+    if conditions.possible_now(Needs.LOST) or conditions.not_low_by_loss:
+        undisturbed = undisturbed and rules.hold_when_lost == "run"
+    if p.state != "post_leak_hold" or undisturbed:
+        return p
+    if not conditions.surely(Needs.LOW):
+        return _disturbed(p, stamp, world)
+    if p.hold_before is None:
+        return p
+    return p._replace(hold=_goes_on(p, p.hold_before, stamp, world), hold_before=None)
+
+
+def _unseen_us(world: World) -> int:
+    trip = world.parameters.qualification("trip")
+    return 0 if trip is None else trip.min_us
+
+
+def _disturbed(p: Possibility, stamp: Stamp, world: World) -> Possibility:
+    """The hold while the sensors are not surely low: it may stand still, or go on unseen."""
+    rule, conditions = world.parameters.rules.hold_on_band, world.conditions
+    before = p.hold_before or p.hold
+    if before is None:
+        return p
+    low = None if conditions.low_fades is not None else conditions.since[Needs.LOW].possible
+    began = conditions.surely_not_low or stamp
+    base = before
+    if (
+        low is None and conditions.not_low_began != began
+    ):  # in a band before, where it may have stood still and run
+        base = _goes_on(p, before, began, world)
+    cap = None if low is not None else base.high  # now it cannot stand still and then go on
+    may_run = rule in (None, "continue") or conditions.not_low_by_loss
+    if not may_run:
+        unseen_us = _unseen_us(world)
+        may_run = base is not before or conditions.not_low_us(p.entered.opens_us) <= unseen_us
+        if low is None:
+            may_run = may_run and base.low.first_us <= began.latest_us + unseen_us
+            seen = limit_at(began).plus(unseen_us, world.rate_ppm)
+            cap = seen if cap is None else earlier(cap, seen)
+    hold = base._replace(high=cap) if may_run else None
+    if hold is None and low is not None:  # in the clear's band: it may run again from here
+        hold = _goes_on(p, before, low, world)._replace(high=None)
+    return p._replace(hold=hold, hold_before=before)
+
+
+def _goes_on(p: Possibility, before: Window, stamp: Stamp, world: World) -> Window:
+    """When the hold is over, low again at `stamp`."""
+    rules, rate = world.parameters.rules, world.rate_ppm
+    began = world.conditions.not_low_began or before.origin
+    gone_us = max(0, stamp.latest_us - began.earliest_us)
+    surely_us = world.conditions.not_low_us(p.entered.opens_us)
+    low = world.conditions.since[Needs.LOW].possible or stamp
+    fresh = Window(limit_at(low), limit_at(stamp), stamp).plus(world.parameters.timing.hold, rate)
+    paused = Window(
+        before.low.plus(surely_us, 0),
+        None if before.high is None else before.high.plus(gone_us, rate),
+        before.origin,
+        before.causal,
+    )
+    if rules.hold_on_band is None:
+        return before.hull(paused).hull(fresh)
+    if world.conditions.not_low_by_loss:
+        return _after_loss(before, paused, fresh, world)
+    hold = {"pause": paused, "restart": fresh, "continue": before}[rules.hold_on_band]
+    return before.hull(hold) if world.conditions.not_low_us(p.entered.opens_us) <= _unseen_us(world) else hold
+
+
+def _after_loss(before: Window, paused: Window, fresh: Window, world: World) -> Window:
+    """A loss that has not qualified may have disturbed the hold as either rule says, or not."""
+    rules, timing = world.parameters.rules, world.parameters.timing
+    hold = before
+    if "pause" in (rules.hold_on_band, rules.hold_when_lost) or rules.hold_when_lost is None:
+        hold = hold.hull(paused)
+    if "restart" in (rules.hold_on_band, rules.hold_when_lost) or rules.hold_when_lost is None:
+        hold = hold.hull(fresh)
+    if rules.hold_when_lost in ("restart", None) and hold.high is not None:  # clear and a full hold
+        spans = (timing.return_, timing.clear)
+        high = fresh.high
+        for span in spans:
+            high = None if high is None or span is None else high.plus(span.max_us, world.rate_ppm)
+        hold = hold._replace(high=None if high is None else later(hold.high, high))
+    return hold
