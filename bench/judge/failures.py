@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from functools import partial
 
 from bench.judge import orders
+from bench.judge.answers import released
 from bench.judge.book import WHOLE_BOARD, Book, Missing
 from bench.judge.events import Change, instant_us
 from bench.judge.findings import REQUIREMENTS
@@ -180,7 +181,7 @@ def _too_early(tracker: Tracker, p: Possibility, change: Change, place: int, due
         ghost = p.ghost
         if due.event == "hold_over" and ghost is not None and ghost.admits(change.stamp):
             requirement = "re-leak"
-        q = tracker.released(q, change) if due.event == "hold_over" else q
+        q = released(q, change, tracker.world) if due.event == "hold_over" else q
         rank = (0, stretch, REQUIREMENTS.index(requirement))
         book = partial(Book.early, change=change, requirement=requirement, window=window)
         found.append(Candidate(q, rank, book))
@@ -215,7 +216,7 @@ def _forgotten_hold(tracker: Tracker, p: Possibility, change: Change, place: int
     ]
     if not q.expects[place].admits(change.on, change.stamp):
         return []
-    q = tracker.released(q, change)
+    q = released(q, change, tracker.world)
     rank = (0, 0, REQUIREMENTS.index("re-leak"))
     return [Candidate(q, rank, lambda book: book.not_allowed(change, "re-leak", p.mode))]
 

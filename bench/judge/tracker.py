@@ -18,13 +18,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from bench.judge import holds, orders
+from bench.judge import answers, holds, orders
 from bench.judge.book import Book
 from bench.judge.conditions import Conditions
 from bench.judge.events import CallMoved, Change, Event, Flicker, SensorMoved, SupplyMoved, instant_us
 from bench.judge.modes import Due, dues, fire, initial, powered_again
-from bench.judge.possibility import NEVER_US, Possibility, begun_by, hull
-from bench.judge.window import Stamp, at, later, limit_at
+from bench.judge.possibility import NEVER_US, Possibility, hull
+from bench.judge.window import Stamp
 from bench.judge.world import World
 from firmware_ref.machine import Needs
 from firmware_ref.parameters import MITIGATING, Mode, Output, Parameters, Policy
@@ -276,7 +276,7 @@ class Tracker:
             return
         self._narrow(event.stamp)
         if isinstance(event, Flicker):
-            self.keep([self._flickered(p, event) for p in self.possibilities])
+            self.keep([answers.flickered(p, event, self.world) for p in self.possibilities])
             return
         self.book.stimulus(event)
         if isinstance(event, CallMoved):
@@ -307,7 +307,7 @@ class Tracker:
         by_due = [(p, p.expects[place]) for p, way in allowed if way == "due"]
         if by_due:
             self.book.moved(change, by_due)
-        self.keep([self._moved(p, place, change, way) for p, way in allowed])
+        self.keep([answers.moved(p, place, change, way, self.world) for p, way in allowed])
 
     def _wrong_moves(self, change: Change, place: int) -> None:
         """An output that a finding already names moves: rightly at last, or wrongly once more."""
@@ -321,71 +321,10 @@ class Tracker:
                 change.output, orders.in_force(self._output(change), self.possibilities[0], self._lost())
             )
         elif self.book.right_again(change):
-            self.keep([self.released(p, change, late=True) for p in right])
+            self.keep([answers.released(p, change, self.world, late=True) for p in right])
 
     def _output(self, change: Change) -> Output:
         return self.world.parameters.output(change.output)
-
-    def _moved(self, p: Possibility, place: int, change: Change, way: str) -> Possibility:
-        expect, output = p.expects[place], self.world.parameters.outputs[place]
-        if not change.on:
-            lock = orders.lock_of(output, p.locks[place], "off", at(change.stamp))
-            p = p._replace(locks=(*p.locks[:place], lock, *p.locks[place + 1 :]))
-        if way == "claim" and expect.by_entry and expect.begun_by_claim(change.on, change.stamp):
-            p = p.with_expect(place, expect.begun(change.stamp, self.world.rate_ppm)._replace(by_entry=False))
-        elif way == "due":
-            p = p.with_expect(place, expect.done(change.stamp))
-        if not expect.by_entry or p.expects[place].by_entry:
-            return p
-        if expect.total_us is not None:
-            p = self._qualified(p, place, change, expect.total_us)
-        return self.released(p, change) if p.event == "hold_over" and expect.requirement == "hold" else p
-
-    def _qualified(
-        self, p: Possibility, place: int, change: Change, total_us: tuple[int, int]
-    ) -> Possibility:
-        """One output answered a trip or a loss: that tells when the others' totals began."""
-        expects, rate = list(p.expects), self.world.rate_ppm
-        for n, expect in enumerate(expects):
-            if n == place or not expect.by_entry or expect.total_us is None or expect.due is None:
-                continue
-            high = limit_at(change.stamp).plus(expect.total_us[1] - total_us[0], rate)
-            due = expect.due.not_before(limit_at(change.stamp).plus(expect.total_us[0] - total_us[1], rate))
-            if due.high is None or high.last_us < due.high.last_us:
-                due = due._replace(high=high)
-            expects[n] = expect._replace(due=due)
-        return p._replace(expects=tuple(expects))
-
-    def released(self, p: Possibility, change: Change, late: bool = False) -> Possibility:
-        """The first output followed again after the hold: the others must within react of it.
-
-        `late`: later than allowed, and the others count from there.
-        """
-        expects = list(p.expects)
-        for place, output in enumerate(self.world.parameters.outputs):
-            expect = expects[place]
-            if output.name == change.output or expect.requirement != "hold" or expect.due is None:
-                continue
-            rate = self.world.rate_ppm
-            limit = limit_at(change.stamp).plus(orders.react(output, expect.want).max_us, rate)
-            limit = begun_by(limit, expect.unseen, expect.unseen_us, rate)
-            high = expect.due.high
-            if not late and high is not None and high.last_us < limit.last_us:
-                limit = high
-            due = expect.due._replace(high=limit, origin=change.stamp, causal=True)
-            expects[place] = expect._replace(due=due, stated=due, requirement="release")
-        return p._replace(expects=tuple(expects))
-
-    def _flickered(self, p: Possibility, flicker: Flicker) -> Possibility:
-        """A move that was taken back within the glitch time was made in time all the same."""
-        place = next(i for i, o in enumerate(self.world.parameters.outputs) if o.name == flicker.output)
-        expect = p.expects[place]
-        if expect.admits(flicker.on, flicker.stamp) != "due" or expect.due is None or expect.due.high is None:
-            return p
-        ended = expect.due.high._replace(nominal_us=flicker.until_us)
-        return p.with_expect(
-            place, expect._replace(due=expect.due._replace(high=later(expect.due.high, ended)))
-        )
 
     def _call(self, event: CallMoved) -> None:
         call = self.world.calls[event.call]

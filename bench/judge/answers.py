@@ -1,0 +1,73 @@
+"""What an output's move tells: about itself, and about when the other outputs must move."""
+
+from __future__ import annotations
+
+from bench.judge import orders
+from bench.judge.events import Change, Flicker
+from bench.judge.possibility import Possibility, begun_by
+from bench.judge.window import at, later, limit_at
+from bench.judge.world import World
+
+
+def moved(p: Possibility, place: int, change: Change, way: str, world: World) -> Possibility:
+    """The possibility after an allowed change; `way` is how it was allowed (`Expect.admits`)."""
+    expect, output = p.expects[place], world.parameters.outputs[place]
+    if not change.on:
+        lock = orders.lock_of(output, p.locks[place], "off", at(change.stamp))
+        p = p._replace(locks=(*p.locks[:place], lock, *p.locks[place + 1 :]))
+    if way == "claim" and expect.by_entry and expect.begun_by_claim(change.on, change.stamp):
+        p = p.with_expect(place, expect.begun(change.stamp, world.rate_ppm)._replace(by_entry=False))
+    elif way == "due":
+        p = p.with_expect(place, expect.done(change.stamp))
+    if not expect.by_entry or p.expects[place].by_entry:
+        return p
+    if expect.total_us is not None:
+        p = _qualified(p, place, change, expect.total_us, world)
+    return released(p, change, world) if p.event == "hold_over" and expect.requirement == "hold" else p
+
+
+def _qualified(
+    p: Possibility, place: int, change: Change, total_us: tuple[int, int], world: World
+) -> Possibility:
+    """One output answered a trip or a loss: that tells when the others' totals began."""
+    expects, rate = list(p.expects), world.rate_ppm
+    for n, expect in enumerate(expects):
+        if n == place or not expect.by_entry or expect.total_us is None or expect.due is None:
+            continue
+        high = limit_at(change.stamp).plus(expect.total_us[1] - total_us[0], rate)
+        due = expect.due.not_before(limit_at(change.stamp).plus(expect.total_us[0] - total_us[1], rate))
+        if due.high is None or high.last_us < due.high.last_us:
+            due = due._replace(high=high)
+        expects[n] = expect._replace(due=due)
+    return p._replace(expects=tuple(expects))
+
+
+def released(p: Possibility, change: Change, world: World, late: bool = False) -> Possibility:
+    """The first output followed again after the hold: the others must within react of it.
+
+    `late`: later than allowed, and the others count from there.
+    """
+    expects = list(p.expects)
+    for place, output in enumerate(world.parameters.outputs):
+        expect = expects[place]
+        if output.name == change.output or expect.requirement != "hold" or expect.due is None:
+            continue
+        rate = world.rate_ppm
+        limit = limit_at(change.stamp).plus(orders.react(output, expect.want).max_us, rate)
+        limit = begun_by(limit, expect.unseen, expect.unseen_us, rate)
+        high = expect.due.high
+        if not late and high is not None and high.last_us < limit.last_us:
+            limit = high
+        due = expect.due._replace(high=limit, origin=change.stamp, causal=True)
+        expects[place] = expect._replace(due=due, stated=due, requirement="release")
+    return p._replace(expects=tuple(expects))
+
+
+def flickered(p: Possibility, flicker: Flicker, world: World) -> Possibility:
+    """A move that was taken back within the glitch time was made in time all the same."""
+    place = next(i for i, o in enumerate(world.parameters.outputs) if o.name == flicker.output)
+    expect = p.expects[place]
+    if expect.admits(flicker.on, flicker.stamp) != "due" or expect.due is None or expect.due.high is None:
+        return p
+    ended = expect.due.high._replace(nominal_us=flicker.until_us)
+    return p.with_expect(place, expect._replace(due=expect.due._replace(high=later(expect.due.high, ended))))
