@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bench.judge.possibility import Possibility
+from bench.judge.possibility import NEVER_US, Possibility
 from bench.judge.window import Stamp, Window, earlier, later, limit_at
 from bench.judge.world import World
 from firmware_ref.machine import Needs
@@ -25,10 +25,10 @@ def at_loss(p: Possibility, q: Possibility, world: World) -> Possibility:
 
 
 def left_of(hold: Window, began: Stamp, stopped: Window) -> tuple[int, int]:
-    """Least and most that is left of a hold stopped between `began` and the end of `stopped`."""
+    """Least and most that is left of a hold stopped between `began` and the end of `stopped`; `NEVER_US`: no most."""
     last = hold.low.first_us if stopped.high is None else stopped.high.last_us
     least = max(0, hold.low.first_us - last)
-    most = (1 << 60) if hold.high is None else max(0, hold.high.last_us - began.earliest_us)
+    most = NEVER_US if hold.high is None else max(0, hold.high.last_us - began.earliest_us)
     return least, most
 
 

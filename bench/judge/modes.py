@@ -219,7 +219,7 @@ def _entered(p: Possibility, state: str, due: Due, world: World) -> Possibility:
             high = low.plus(timing.warm_up.max_us, rate)
         window = Window(
             low.plus(q.left_us[0], rate),
-            None if high is None else high.plus(q.left_us[1], rate),
+            None if high is None or q.left_us[1] == NEVER_US else high.plus(q.left_us[1], rate),
             entered.origin,
             causal=False,
         )
