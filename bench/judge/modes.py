@@ -12,7 +12,7 @@ from typing import NamedTuple
 from bench.judge import holds
 from bench.judge.conditions import Since
 from bench.judge.orders import lock_of, on_entry, without_supply
-from bench.judge.possibility import MIXED, Expect, Possibility
+from bench.judge.possibility import MIXED, NEVER_US, Expect, Possibility
 from bench.judge.window import Limit, Stamp, Window, at, earlier, later, limit_at
 from bench.judge.world import World
 from firmware_ref.machine import MODES, WATCH, Memory, Needs, Watch, targets
