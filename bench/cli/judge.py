@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from pathlib import Path
 
 import click
+
+from bench.errors import UsageError
 
 RULES = ("guarded", "simple")
 
@@ -52,6 +55,8 @@ def judge(
     from bench.report.terminal import show_result
     from bench.trace.file import read_trace
 
+    if moment_s is not None and not math.isfinite(moment_s):
+        raise UsageError(f"--explain {moment_s:g}: is no moment; write seconds from the start, such as 412.5")
     stored = read_trace(trace)
     by = load(profile) if profile else from_data(dict(stored.header.profile), str(trace))
     if moment_s is not None:

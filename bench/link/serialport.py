@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Any
+from urllib.parse import urlsplit
 
 import serial
 from serial.tools import list_ports
@@ -100,6 +101,7 @@ def open_port(url: str) -> SerialPort:
     Opening may restart the controller behind it; wait for its answer to
     `*IDN?`.  Raises BenchFault; what makes a `sim://` peer may raise UsageError.
     """
+    _check_socket(url)
     try:
         port = serial.serial_for_url(url, do_not_open=True)
         port.baudrate = BAUD
@@ -116,6 +118,19 @@ def open_port(url: str) -> SerialPort:
             f"cannot open {url} ({_reason(wrong)}); check its name, and that nothing else is using it"
         ) from wrong
     return SerialPort(port, url)
+
+
+def _check_socket(url: str) -> None:
+    """Name a host or port that is missing or no number, which pyserial reports as a mistake of its own."""
+    if not url.lower().startswith("socket://"):
+        return
+    try:
+        whole = urlsplit(url)
+        known = bool(whole.hostname) and whole.port is not None
+    except ValueError:
+        known = False
+    if not known:
+        raise BenchFault(f"cannot open {url}; write socket://HOST:PORT, such as socket://localhost:5025")
 
 
 def _reason(wrong: Exception) -> str:

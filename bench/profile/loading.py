@@ -73,7 +73,7 @@ def _find(name_or_path: str) -> Path:
     near = get_close_matches(name_or_path, names, 1)
     guess = f"did you mean {near[0]}? " if near else ""
     raise ProfileError(
-        f"{name_or_path}: no such profile; {guess}Name a file or a shipped profile ({', '.join(names)})"
+        f"{name_or_path}: no such profile; {guess}name a file or a shipped profile ({', '.join(names)})"
     )
 
 

@@ -43,7 +43,7 @@ def append_result(path: Path, header: Header, judgement: Judgement, trace: Path 
     except OSError as e:
         return (
             f"{path}: this run could not be added ({e.strerror or e}); make room or close the program "
-            "that holds the file, then judge the trace again"
+            "that holds the file; the trace holds the run all the same"
         )
 
 

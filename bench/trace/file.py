@@ -42,7 +42,12 @@ _TYPES: dict[str, type] = {
     "end": End,
 }
 _NAMES = {cls: name for name, cls in _TYPES.items()}
-_END_REASONS = ("complete", "stopped", "bench-fault")
+#: Keys whose text is one of a few.
+_CHOICES = {
+    "clock": ("fitted", "exact"),
+    "what": ("position", "voltage", "terminal"),
+    "reason": ("complete", "stopped", "bench-fault"),
+}
 _PLAIN_VALUES = frozenset({"on", "off", "open", "closed", "short", "normal", "leak"})
 
 
@@ -93,8 +98,9 @@ def from_json(plain: Mapping[str, Any]) -> Record:
             raise ValueError(f"{name}: missing in this {kind}")
     for key, value in given.items():
         given[key] = _checked(key, value, str(known[key].type))
-    if cls is End and given["reason"] not in _END_REASONS:
-        raise ValueError(f"reason: {given['reason']!r} is not known; write one of {', '.join(_END_REASONS)}")
+    for key, choices in _CHOICES.items():
+        if key in given and given[key] not in choices:
+            raise ValueError(f"{key}: {given[key]!r} is not known; write one of {', '.join(choices)}")
     if given.get("latest_us", 0) < given.get("earliest_us", 0):
         raise ValueError("latest_us: lies before earliest_us; an event is known to lie between the two")
     return cls(**given)
@@ -196,6 +202,8 @@ def _read_line(path: str | Path, number: int, line: bytes) -> Record:
         raise TraceError(f"{path}:{number}: is no UTF-8 text; the trace is damaged here") from None
     except json.JSONDecodeError as e:
         raise TraceError(f"{path}:{number}: is no JSON ({e.msg}); the trace is damaged here") from None
+    except RecursionError:
+        raise TraceError(f"{path}:{number}: is nested far too deep; the trace is damaged here") from None
     except ValueError as e:
         raise TraceError(f"{path}:{number}: {e}") from None
 

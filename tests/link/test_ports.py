@@ -89,6 +89,25 @@ def test_what_cannot_be_opened_is_one_sentence(url: str) -> None:
     assert "\n" not in str(caught.value)
 
 
+@pytest.mark.parametrize(
+    "url",
+    [
+        "socket://",
+        "socket://localhost",
+        "socket://:5025",
+        "socket://h:x",
+        "socket://h:99999",
+        "socket://[::1",
+    ],
+)
+def test_a_socket_without_host_or_port_is_told_how_to_write_it(url: str) -> None:
+    with pytest.raises(BenchFault) as caught:
+        open_port(url)
+    assert (
+        str(caught.value) == f"cannot open {url}; write socket://HOST:PORT, such as socket://localhost:5025"
+    )
+
+
 class Misbehaving:
     """A pyserial port that raises as native ports were seen to."""
 

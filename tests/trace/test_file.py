@@ -83,11 +83,22 @@ def broken(path, number, change):
     path.write_text("\n".join(line for line in lines if line is not None) + "\n", encoding="utf-8")
 
 
+def as_readback_of_terminals(line):
+    """A misspelt `what`, which would have the judge take its stimulus from elsewhere."""
+    plain = json.loads(line)
+    keep = {k: plain[k] for k in ("seq", "earliest_us", "latest_us")}
+    spoiled = {"type": "readback", "of": 0, "ch": "call.Y", "value": "on", "what": "terminals", **keep}
+    return json.dumps(spoiled)
+
+
 @pytest.mark.parametrize(
     ("number", "change", "says"),
     [
         (5, lambda line: line[:-4], ":5: is no JSON"),
         (5, lambda line: "[1]", ":5: the line is no JSON object"),
+        (5, lambda line: "[" * 100_000, ":5: is nested far too deep"),
+        (1, lambda line: json.dumps({**json.loads(line), "clock": "fited"}), ":1: clock: 'fited'"),
+        (7, as_readback_of_terminals, ":7: what: 'terminals' is not known"),
         (1, lambda line: line.replace("mitbench-trace-1", "other-1"), ":1: format"),
         (7, lambda line: line.replace('"seq":', '"sequence":'), ":7: sequence: a "),
         (7, lambda line: json.dumps({**json.loads(line), "seq": "4"}), ":7: seq: must be a whole number"),
