@@ -138,7 +138,7 @@ def fit(samples: Sequence[Clock]) -> ClockFit:
     late_ppm /= math.fsum(d * d for d in away)
     scatter = normal("clock fit, scatter of its samples", 1e6 * line.slope_u, "ppm", len(samples) - 2)
     fit_ppm = scatter.half_width + late_ppm
-    if fit_ppm >= UNFITTED_PPM:
+    if fit_ppm >= UNFITTED_PPM or not 0.5 < line.slope < 2:  # no clock at all: `fault` says so of a live one
         return UNFITTED
     drift_ppm, drift_u_ppm, allowed_ppm = _drift(ticks, hosts, line, max(trips))
     parts = (

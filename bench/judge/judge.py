@@ -10,6 +10,7 @@ from bench.judge import failures
 from bench.judge.book import Book
 from bench.judge.feed import Feed
 from bench.judge.findings import Finding, Judgement
+from bench.judge.modes import remembering
 from bench.judge.tracker import Tracker
 from bench.judge.window import Stamp
 from bench.trace.records import Clock, Edge, Readback, Snapshot, Trace
@@ -19,6 +20,11 @@ from firmware_ref.parameters import MITIGATING, Mode, Parameters, Policy
 ON_ITS_WAY_US = 30_000
 
 LOOPBACK_HINT = "; or the fixture's own input: check with the loop-back plug"
+
+REMEMBERS = (
+    "the board came up as one that still remembers a leak, a hold or a latched fault from before this run: "
+    "leave it powered with a clear sensor until its hold is over, reset a latched fault, then test again"
+)
 
 _ORDER = {"fail": 0, "inconclusive": 1, "pass": 2}
 _BOTH_MODES = frozenset(MITIGATING)
@@ -45,7 +51,22 @@ def judge_trace(
     decision = decision or parameters.decision
     if trace.snapshot is None:
         return _nothing(trace, decision, live)
-    case = open_case(trace, parameters, decision)
+    judgement = _judged(open_case(trace, parameters, decision), trace, parameters, decision, live)
+    if judgement.verdict != "fail":
+        return judgement
+    # Nobody knows what the board was doing when it last lost its supply.
+    remembered = open_case(trace, parameters, decision)
+    ways = [w for p in remembered.tracker.possibilities for w in remembering(p, remembered.tracker.world)]
+    if not ways:
+        return judgement
+    remembered.tracker.keep(ways)
+    other = _judged(remembered, trace, parameters, decision, live)
+    if any(f.verdict == "fail" for f in other.findings):
+        return judgement
+    return replace(other, verdict="inconclusive", reason=REMEMBERS)
+
+
+def _judged(case: Case, trace: Trace, parameters: Parameters, decision: str, live: bool) -> Judgement:
     case.tracker.run(case.end_us)
     seconds = (case.end_us - case.zero_us) / 1e6
     return _conclude(trace, parameters, case.tracker.book, case.feed, decision, live, seconds)

@@ -282,6 +282,23 @@ def powered_again(p: Possibility, stamp: Stamp, off: tuple[int, int], world: Wor
     return [free] if off[0] >= reset else [booting, free]
 
 
+def remembering(p: Possibility, world: World) -> list[Possibility]:
+    """What a board may be that was cut off in mitigation or with a latched fault before the run began.
+
+    Empty where the profile says that nothing is remembered.
+    """
+    rules, hold = world.parameters.rules, world.parameters.timing.hold
+    ways = []
+    if rules.after_supply_loss != "forget":
+        ways.append(p._replace(mitigation="leak"))
+        if rules.after_supply_loss != "restart_hold":
+            left = (0, NEVER_US if hold is None else hold.max_us)
+            ways.append(p._replace(mitigation="hold", left_us=left))
+    if rules.latching is not False:
+        ways += [way._replace(latched=True) for way in (p, *ways)]
+    return ways
+
+
 def initial(world: World, snapshot: Stamp, levels: Mapping[str, bool]) -> Possibility:
     """A board without supply, whatever its outputs read."""
     expects = tuple(
