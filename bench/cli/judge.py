@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from bench.errors import UsageError
+from bench.errors import TraceError, UsageError
 
 RULES = ("guarded", "simple")
 
@@ -57,8 +57,18 @@ def judge(
 
     if moment_s is not None and not math.isfinite(moment_s):
         raise UsageError(f"--explain {moment_s:g}: is no moment; write seconds from the start, such as 412.5")
+    if sum((moment_s is not None, against is not None, budget, as_json)) > 1:
+        raise UsageError(
+            "--explain, --against, --budget and --json each print something else; write one of them"
+        )
     stored = read_trace(trace)
     by = load(profile) if profile else from_data(dict(stored.header.profile), str(trace))
+    recorded = stored.header.profile_sha256
+    if profile is None and recorded and recorded != by.sha256:
+        raise TraceError(
+            f"{trace}:1: profile: is not the one the run was made with, its fingerprint differs; "
+            "name the profile to judge by with --profile"
+        )
     if moment_s is not None:
         from bench.judge.explain import explain
 

@@ -8,12 +8,12 @@ from bench.errors import TraceError
 from bench.judge import clock as clocks
 from bench.judge import failures
 from bench.judge.book import Book
-from bench.judge.feed import Feed
+from bench.judge.feed import Feed, output_channel
 from bench.judge.findings import Finding, Judgement
 from bench.judge.modes import remembering
 from bench.judge.tracker import Tracker
 from bench.judge.window import Stamp
-from bench.trace.records import Clock, Edge, Readback, Snapshot, Trace
+from bench.trace.records import Clock, Edge, Readback, Snapshot, Trace, Voltage
 from firmware_ref.parameters import MITIGATING, Mode, Parameters, Policy
 
 #: How much later than another event the fixture may tell of one: an AC edge is known a half cycle late.
@@ -93,7 +93,8 @@ def open_case(trace: Trace, parameters: Parameters, decision: str) -> Case:
     """
     snapshot = trace.snapshot
     assert snapshot is not None
-    check_safe_state(snapshot)
+    check_safe_state(snapshot, parameters)
+    check_fits(trace, parameters)
     fit = clock_of(trace)
     zero = Stamp(fit.true_us(snapshot.tick_us), 0)
     book = Book(parameters, zero.mid_us, decision, clock=fit)
@@ -106,8 +107,17 @@ def open_case(trace: Trace, parameters: Parameters, decision: str) -> Case:
     return Case(tracker, feed, zero.mid_us, end_us)
 
 
-def check_safe_state(snapshot: Snapshot) -> None:
-    """A trace begins with everything open and unpowered; anything else raises TraceError."""
+def check_safe_state(snapshot: Snapshot, parameters: Parameters) -> None:
+    """A trace begins with everything open and unpowered, and says so of every channel; else raises TraceError."""
+    needed = ["main", "sense.board", *(f"call.{c}" for c in parameters.calls)]
+    needed += [f"sensor.{s.name}" for s in parameters.sensors]
+    needed += [output_channel(o.name) for o in parameters.outputs]
+    for channel in needed:
+        if channel not in snapshot.values:
+            raise TraceError(
+                f"the snapshot says nothing of {channel}, which {parameters.name} has; "
+                "judge the trace by a profile of the board it was taken from"
+            )
     for channel, value in snapshot.values.items():
         kind = channel.partition(".")[0]
         safe = {"call": ("off",), "main": ("open",), "board": ("open",), "sensor": ("open",)}.get(kind)
@@ -116,6 +126,26 @@ def check_safe_state(snapshot: Snapshot) -> None:
         if safe is not None and value not in safe:
             raise TraceError(
                 f"the snapshot has {channel} {value}; a run begins in the safe state, with {channel} {safe[0]}"
+            )
+
+
+def check_fits(trace: Trace, parameters: Parameters) -> None:
+    """The sensors of the trace must be of the profile's kind; else raises TraceError."""
+    kinds = {f"sensor.{s.name}": s.kind for s in parameters.sensors}
+    for record in trace.records:
+        if not isinstance(record, Readback) or not record.ch.startswith("sensor."):
+            continue
+        kind = kinds.get(record.ch)
+        fits = kind is not None and (
+            kind == "analog"
+            if isinstance(record.value, Voltage)
+            else kind != "analog" or record.value in ("open", "short")
+        )
+        if not fits:
+            has = f"a {kind} sensor" if kind else "no such sensor"
+            raise TraceError(
+                f"{record.ch} gave {'a voltage' if isinstance(record.value, Voltage) else record.value} in the trace, "
+                f"and {parameters.name} has {has} there; judge the trace by a profile of the board it was taken from"
             )
 
 

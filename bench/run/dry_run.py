@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any
 
+from bench.errors import BenchFault, ProcedureError
 from bench.judge.bounds import expected_bound_us
 from bench.judge.findings import Judgement
 from bench.procedure.plan import plan
@@ -67,7 +68,13 @@ def synthetic(procedure: Procedure, profile: Profile) -> tuple[Trace, list[dict[
         bench, parameters, snapshot, write=records.append, observer=watcher, stop=lambda: False,
         clock=ClockWatch(None), poll_us=_POLL_US,
     )  # fmt: skip
-    executor.run(planned)
+    try:
+        executor.run(planned)
+    except BenchFault as e:
+        place = steps[-1]["text"] if steps else procedure.name
+        raise ProcedureError(
+            f"{procedure.source}: {place}: cannot come true on a board in the middle of its limits ({e})"
+        ) from None
     for step, told in zip(planned, steps, strict=True):
         part = step.part or part
         told["part"], told["text"] = part, step.text

@@ -28,6 +28,7 @@ from bench.trace.records import (
     Value,
     Voltage,
 )
+from bench.trace.sense import nonsense
 
 FORMAT = "mitbench-trace-1"
 
@@ -212,7 +213,8 @@ def trace_of(records: list[Record], source: str) -> Trace:
     """Records as a `Trace`: header first, snapshot next, nothing after the end.
 
     Raises TraceError with one sentence where that is not so, where a sequence
-    number is missing or doubled, or where a read-back belongs to nothing.
+    number is missing or doubled, where a read-back belongs to nothing, or where
+    a record cannot be what happened (`bench.trace.sense`).
     """
     if not records or not isinstance(records[0], Header):
         raise TraceError(f"{source}: the first line must be the header")
@@ -226,6 +228,9 @@ def trace_of(records: list[Record], source: str) -> Trace:
         if isinstance(record, End) and place != len(rest) - 1:
             raise TraceError(f"{source}: goes on after its end record")
     _check_sequence(rest, source)
+    wrong = nonsense(records[0], rest)
+    if wrong is not None:
+        raise TraceError(f"{source}: {wrong}")
     return Trace(records[0], rest)
 
 

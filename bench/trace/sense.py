@@ -1,0 +1,101 @@
+"""Whether the records of a stored trace can be what a run of ours left.
+
+A trace is evidence: what could not have happened is refused, never judged.
+Numbers and keys of one record are checked where it is read (`bench.trace.file`);
+this looks at channels, their values, and at time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from bench.trace.records import (
+    Applied,
+    Clock,
+    Edge,
+    End,
+    Header,
+    Note,
+    Readback,
+    Record,
+    Snapshot,
+    Value,
+    Voltage,
+)
+
+#: Later than a run can last (31 years); a tick beyond it is damage.
+LATEST_US = 10**15
+#: Records are written within this of their order in time: an AC edge is told late, a read-back waits for its signal.
+DISORDER_US = 1_000_000
+
+_LEVELS = frozenset({"on", "off"})
+_CONTACTS = frozenset({"open", "closed"})
+_SIGNALS = frozenset({"open", "short", "normal", "leak"})
+#: First part of a channel's name: the values it can have, and whether the fixture moves it.
+_KINDS: dict[str, tuple[frozenset[str], bool]] = {
+    "call": (_LEVELS, True),
+    "out": (_LEVELS, False),
+    "sense": (_LEVELS, False),
+    "light": (_LEVELS, False),
+    "alarm": (_CONTACTS, False),
+    "main": (_CONTACTS, True),
+    "board": (_CONTACTS, True),
+    "button": (_CONTACTS, True),
+    "sensor": (_SIGNALS, True),
+}
+
+
+def nonsense(header: Header, records: Iterable[Record]) -> str | None:
+    """What cannot be in these records, in one sentence; None if nothing is wrong."""
+    latest = 0
+    for record in records:
+        wrong = _channel(header, record) if isinstance(record, (Applied, Readback, Edge)) else None
+        if wrong is None and isinstance(record, Snapshot):
+            wrong = next((w for ch, v in record.values.items() if (w := _value(ch, v, None))), None)
+        if wrong is not None:
+            return wrong
+        for tick in _ticks(record):
+            if not 0 <= tick <= LATEST_US:
+                return f"a {type(record).__name__.lower()} has the tick {tick}; no run comes to that"
+            if not isinstance(record, (Clock, End, Note)) and tick < latest - DISORDER_US:
+                return f"time goes back from {latest} to {tick} us; lines are out of order or changed"
+            latest = max(latest, tick) if not isinstance(record, End) else latest
+    return None
+
+
+def _ticks(record: Record) -> tuple[int, ...]:
+    if isinstance(record, (Applied, Readback, Edge)):
+        return record.earliest_us, record.latest_us
+    return () if isinstance(record, Header) else (record.tick_us,)
+
+
+def _channel(header: Header, record: Applied | Readback | Edge) -> str | None:
+    if header.wiring and record.ch not in header.wiring:
+        return f"seq {record.seq}: {record.ch} is not in the wiring of this trace"
+    return _value(
+        record.ch,
+        record.value,
+        None if isinstance(record, Applied) else isinstance(record, Readback),
+        record.seq,
+    )
+
+
+def _value(ch: str, value: Value, moved: bool | None, seq: int | None = None) -> str | None:
+    where = "the snapshot" if seq is None else f"seq {seq}"
+    known = _KINDS.get(ch.partition(".")[0])
+    if known is None:
+        return f"{where}: {ch} is no channel; names begin with one of {', '.join(_KINDS)}"
+    values, by_fixture = known
+    if moved is False and by_fixture:
+        return f"{where}: {ch} is moved by the fixture and has no edge of its own"
+    if isinstance(value, Voltage):
+        return (
+            None
+            if values is _SIGNALS
+            else f"{where}: {ch} has a voltage; write one of {', '.join(sorted(values))}"
+        )
+    return (
+        None
+        if value in values
+        else f"{where}: {ch} cannot be {value}; write one of {', '.join(sorted(values))}"
+    )
