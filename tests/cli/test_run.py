@@ -79,6 +79,26 @@ def test_a_stored_trace_is_judged_alike_again(tmp_path: Path) -> None:
         assert again.plain == first.plain
 
 
+def test_a_profile_changed_in_a_stored_trace_is_noticed(tmp_path: Path) -> None:
+    trace = Path(run_board(FURNACE, sim(), tmp_path).plain["trace"])
+    text = trace.read_text("utf-8")
+    assert '"nominal": "6 min"' in text or '"nominal":"6 min"' in text
+    trace.write_text(text.replace("6 min", "1 min", 1), "utf-8")
+    refused = mitbench("judge", trace)
+    assert refused.code == 2
+    assert "fingerprint differs" in refused.err
+    assert mitbench("judge", trace, "--profile", FURNACE).code == 0
+
+
+@pytest.mark.parametrize(
+    "two", [("--json", "--budget"), ("--explain", "5", "--json"), ("--against", "simple", "--budget")]
+)
+def test_two_answers_at_once_are_refused(two: tuple[str, ...], tmp_path: Path) -> None:
+    refused = mitbench("judge", tmp_path / "any.jsonl", *two)
+    assert refused.code == 2
+    assert "write one of them" in refused.err
+
+
 def test_a_stored_trace_is_judged_by_another_profile(tmp_path: Path) -> None:
     from bench.data import profiles_dir
 
