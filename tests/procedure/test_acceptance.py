@@ -89,7 +89,7 @@ def test_the_signal_goes_two_bounds_beyond_the_bands_and_no_further():
     assert levels == {1_310_000, 810_000}
 
 
-@pytest.mark.parametrize(("board", "minutes"), [(furnace, 11), (air_handler, 16)])
+@pytest.mark.parametrize(("board", "minutes"), [(furnace, 11), (air_handler, 25)])
 def test_board_time(board, minutes):
     assert trace_of(board()).records[-1].tick_us < minutes * MIN
 
@@ -97,8 +97,9 @@ def test_board_time(board, minutes):
 def test_a_latched_fault_is_reset_by_cutting_the_supply_long_enough():
     trace = trace_of(air_handler())
     mains = [r for r in trace.records if isinstance(r, Readback) and r.ch == "main"]
-    assert [r.value for r in mains] == ["closed", "open", "closed", "open", "closed"]
-    for opened, closed in ((mains[1], mains[2]), (mains[3], mains[4])):
+    # once after each way of loss, and at the end, so that nothing is left to remember
+    assert [r.value for r in mains] == ["closed", "open", "closed", "open", "closed", "open", "closed"]
+    for opened, closed in zip(mains[1::2], mains[2::2], strict=True):
         assert closed.earliest_us - opened.latest_us > 10 * S
 
 
