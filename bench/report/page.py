@@ -72,8 +72,12 @@ def render_page(trace: Trace, judgement: Judgement, parameters: Parameters, trac
 def write_page(
     path: Path, trace: Trace, judgement: Judgement, parameters: Parameters, trace_name: str = ""
 ) -> None:
-    """The page as a file; raises OSError where it cannot be written."""
-    path.write_text(render_page(trace, judgement, parameters, trace_name), encoding="utf-8", newline="\n")
+    """The page as a file; raises OSError where it cannot be written, and then leaves none."""
+    try:
+        path.write_text(render_page(trace, judgement, parameters, trace_name), encoding="utf-8", newline="\n")
+    except OSError:
+        path.unlink(missing_ok=True)
+        raise
 
 
 def facts(header: Header, judgement: Judgement) -> list[tuple[str, str]]:
