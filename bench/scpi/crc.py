@@ -13,10 +13,10 @@ def crc16(data: bytes) -> int:
 
 def sealed(data: bytes) -> bytes:
     """`data` with its CRC behind it, as four upper-case hex digits."""
-    return b"%b%04X" % (data, crc_hqx(data, 0xFFFF))
+    return b"%b%04X" % (data, crc16(data))
 
 
 def unsealed(data: bytes) -> bytes | None:
     """What `sealed` was given, or None if the CRC does not fit."""
     body = data[:-4]
-    return body if len(data) >= 4 and data[-4:] == b"%04X" % crc_hqx(body, 0xFFFF) else None
+    return body if len(data) >= 4 and data[-4:] == b"%04X" % crc16(body) else None
