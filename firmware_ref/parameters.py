@@ -225,6 +225,10 @@ class Parameters:
     def output(self, name: str) -> Output:
         return next(o for o in self.outputs if o.name == name)
 
+    def place_of(self, output: str) -> int:
+        """Where the named output stands in `outputs`."""
+        return next(i for i, o in enumerate(self.outputs) if o.name == output)
+
     def qualification(self, what: str) -> Interval | None:
         """The span in which the board decides on `trip` or `loss`.
 

@@ -65,7 +65,7 @@ def released(p: Possibility, change: Change, world: World, late: bool = False) -
 
 def flickered(p: Possibility, flicker: Flicker, world: World) -> Possibility:
     """A move that was taken back within the glitch time was made in time all the same."""
-    place = next(i for i, o in enumerate(world.parameters.outputs) if o.name == flicker.output)
+    place = world.parameters.place_of(flicker.output)
     expect = p.expects[place]
     if expect.admits(flicker.on, flicker.stamp) != "due" or expect.due is None or expect.due.high is None:
         return p

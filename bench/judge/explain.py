@@ -112,7 +112,7 @@ def _why(case: Case, change: Change) -> Iterator[str]:
     tracker = case.tracker
     lost = tracker.world.conditions.powered and tracker.world.conditions.surely(Needs.LOST)
     outputs = tracker.world.parameters.outputs
-    place = next(i for i, o in enumerate(outputs) if o.name == change.output)
+    place = tracker.world.parameters.place_of(change.output)
     for p in tracker.possibilities:
         expect = p.expects[place]
         way = expect.admits(change.on, change.stamp)

@@ -127,7 +127,7 @@ def _missing(tracker: Tracker, p: Possibility) -> Candidate:
 
 
 def _explanations(tracker: Tracker, p: Possibility, change: Change) -> list[Candidate]:
-    place = next(i for i, o in enumerate(tracker.world.parameters.outputs) if o.name == change.output)
+    place = tracker.world.parameters.place_of(change.output)
     found = [_unordered(tracker, p, change, place)]
     for due in dues(p, tracker.world):
         found += _too_early(tracker, p, change, place, due)

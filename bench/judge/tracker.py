@@ -293,7 +293,7 @@ class Tracker:
             self.keep(after, same_stimuli=True)
 
     def _change(self, change: Change) -> None:
-        place = next(i for i, o in enumerate(self.world.parameters.outputs) if o.name == change.output)
+        place = self.world.parameters.place_of(change.output)
         self.levels[change.output] = change.on
         self.watched.pop(change.output, None)
         if change.output in self.book.wrong:
