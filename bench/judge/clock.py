@@ -13,6 +13,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import NamedTuple
 
 from bench.judge.uncertainty import CONFIDENCE, Line, normal, rectangular, student
 from bench.trace.records import Clock
@@ -28,6 +29,13 @@ LIMIT_PPM = 6_000
 #: After this long a run must know its rate to `KNOWN_PPM`.
 KNOWN_AFTER_US = 60_000_000
 KNOWN_PPM = 200
+
+
+class HostRate(NamedTuple):
+    """The computer's clock runs fast by `ppm`, known to ± `within_ppm`."""
+
+    ppm: float = 0.0
+    within_ppm: float = HOST_PPM
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,12 +132,17 @@ UNFITTED = ClockFit(
 )
 
 
-def fit(samples: Sequence[Clock]) -> ClockFit:
-    """The rate of a run's clock samples; `UNFITTED` where they do not tell it better than ±0.5 %."""
+def fit(samples: Sequence[Clock], host: HostRate | None = None) -> ClockFit:
+    """The rate of a run's clock samples; `UNFITTED` where they do not tell it better than ±0.5 %.
+
+    `host`: the rate of the computer's clock where it was measured.
+    """
+    host = host or HostRate()
     if len(samples) < 3 or min(s.tick_us for s in samples) == max(s.tick_us for s in samples):
         return UNFITTED
     ticks = [float(s.tick_us) for s in samples]
-    hosts = [(s.host_before_us + s.host_after_us) / 2 for s in samples]
+    fast = 1 + host.ppm / 1e6
+    hosts = [(s.host_before_us + s.host_after_us) / 2 / fast for s in samples]
     line = least_squares(ticks, hosts)
     # An answer shifts the middle of its round trip by up to half of it, always the same way in the worst case.
     away = [t - line.x_mean for t in ticks]
@@ -142,7 +155,7 @@ def fit(samples: Sequence[Clock]) -> ClockFit:
         return UNFITTED
     drift_ppm, drift_u_ppm, allowed_ppm = _drift(ticks, hosts, line, max(trips))
     parts = (
-        rectangular("computer's clock, rate", HOST_PPM, "ppm"),
+        rectangular("computer's clock, rate", host.within_ppm, "ppm"),
         rectangular("fixture's clock, drift in the run", allowed_ppm, "ppm"),
         scatter,
         rectangular("clock fit, answers that come late", late_ppm, "ppm"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from bench.errors import TraceError
@@ -13,7 +14,8 @@ from bench.judge.findings import Finding, Judgement
 from bench.judge.modes import remembering
 from bench.judge.tracker import Tracker
 from bench.judge.window import Stamp
-from bench.trace.records import Clock, Edge, Readback, Snapshot, Trace, Voltage
+from bench.trace.calibration import from_json as calibration_of
+from bench.trace.records import Clock, Edge, Header, Readback, Snapshot, Trace, Voltage
 from firmware_ref.parameters import MITIGATING, Mode, Parameters, Policy
 
 #: How much later than another event the fixture may tell of one: an AC edge is known a half cycle late.
@@ -34,7 +36,19 @@ def clock_of(trace: Trace) -> clocks.ClockFit:
     """The rate of a trace's clock, fitted over the whole run."""
     if trace.header.clock == "exact":
         return clocks.EXACT
-    return clocks.fit([r for r in trace.records if isinstance(r, Clock)])
+    return clocks.fit([r for r in trace.records if isinstance(r, Clock)], host_of(trace.header))
+
+
+def host_of(header: Header) -> clocks.HostRate | None:
+    """The rate of the computer's clock as the fixture's calibration record gives it; None where it does not."""
+    computer = calibration_of(header.calibration).computer if header.calibration else None
+    return None if computer is None else clocks.HostRate(computer.ppm, computer.within_ppm)
+
+
+def unsure_inputs(header: Header, outputs: Iterable[str]) -> set[str]:
+    """Those outputs whose input at the fixture no loop-back plug has shown to be sound."""
+    sound = calibration_of(header.calibration).inputs if header.calibration else ()
+    return {name for name in outputs if header.wiring.get(output_channel(name)) not in sound}
 
 
 def judge_trace(
@@ -178,10 +192,10 @@ def _conclude(
     survey = trace.header.procedure.get("judged") is False
     findings = sorted(book.findings, key=lambda f: (_ORDER[f.verdict], f.at_s))
     unanswered = feed.supplied and not feed.overloaded and not any(feed.edges.values())
-    if trace.header.loopback_record is None:
-        for finding in findings:
-            if finding.verdict == "fail" and finding.output and feed.edges.get(finding.output, 1) <= 1:
-                finding.text += LOOPBACK_HINT
+    unsure = unsure_inputs(trace.header, feed.edges)
+    for finding in findings:
+        if finding.verdict == "fail" and finding.output in unsure and feed.edges[finding.output] <= 1:
+            finding.text += LOOPBACK_HINT
     if unanswered or survey:
         findings = [_undecided(f) for f in findings]
     not_judged = list(parameters.not_stated)

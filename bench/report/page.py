@@ -106,7 +106,7 @@ def evidence(trace: Trace, judgement: Judgement, trace_name: str) -> list[tuple[
     return [
         ("Fixture", fixture_words(header.fixture)),
         ("Simulated", f"yes, speed {header.speed or '1'}" if header.simulated else "no"),
-        ("Loop-back record", wording.clean(header.loopback_record or "none for this fixture")),
+        ("Calibration record", calibration_words(header)),
         ("Fixture clock", clock),
         ("Decision rule", wording.clean(rule)),
         ("Run ended", wording.clean(ended)),
@@ -114,6 +114,20 @@ def evidence(trace: Trace, judgement: Judgement, trace_name: str) -> list[tuple[
         ("Trace", wording.clean(trace_name) or "not given"),
         ("mitbench", wording.clean(header.mitbench) or "not given"),
     ]
+
+
+def calibration_words(header: Header) -> str:
+    """When the fixture was checked, and what of that the result rests on."""
+    plain = header.calibration
+    if not plain:
+        return "none for this fixture"
+    ports = plain.get("inputs")
+    covered = (
+        f"loop-back plug on {len(ports)} inputs" if isinstance(ports, list) and ports else "no loop-back plug"
+    )
+    computer = plain.get("computer")
+    rate = "computer's clock measured" if computer else "computer's clock not measured"
+    return wording.clean(f"of {plain.get('created') or 'no date'}; {covered}; {rate}")
 
 
 def fixture_words(fixture: Mapping[str, Any]) -> str:

@@ -34,7 +34,10 @@ Value = Union[str, Voltage]
 
 @dataclass(frozen=True, slots=True)
 class Header:
-    """First record.  `clock` is `fitted` or `exact` (hand-written traces)."""
+    """First record.  `clock` is `fitted` or `exact` (hand-written traces).
+
+    `calibration`: the fixture's calibration record (`bench.trace.calibration`), empty where it has none.
+    """
 
     profile: Mapping[str, Any]
     profile_sha256: str
@@ -49,7 +52,7 @@ class Header:
     fixture: Mapping[str, Any] = field(default_factory=dict)
     unit_under_test: str | None = None
     operator: str | None = None
-    loopback_record: str | None = None
+    calibration: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

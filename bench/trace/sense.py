@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from bench.trace import calibration
 from bench.trace.records import (
     Applied,
     Clock,
@@ -47,6 +48,9 @@ _KINDS: dict[str, tuple[frozenset[str], bool]] = {
 
 def nonsense(header: Header, records: Iterable[Record]) -> str | None:
     """What cannot be in these records, in one sentence; None if nothing is wrong."""
+    wrong = _calibration(header)
+    if wrong is not None:
+        return wrong
     latest = 0
     for record in records:
         wrong = _channel(header, record) if isinstance(record, (Applied, Readback, Edge)) else None
@@ -60,6 +64,19 @@ def nonsense(header: Header, records: Iterable[Record]) -> str | None:
             if not isinstance(record, (Clock, End, Note)) and tick < latest - DISORDER_US:
                 return f"time goes back from {latest} to {tick} us; lines are out of order or changed"
             latest = max(latest, tick) if not isinstance(record, End) else latest
+    return None
+
+
+def _calibration(header: Header) -> str | None:
+    if not header.calibration:
+        return None
+    try:
+        found = calibration.from_json(header.calibration)
+    except ValueError as wrong:
+        return f"the calibration record in the header {wrong}"
+    serial = header.fixture.get("serial")
+    if found.fixture["serial"] != serial:
+        return f"the calibration record in the header is of the fixture {found.fixture['serial']}, not of {serial}"
     return None
 
 

@@ -94,7 +94,7 @@ def test_texts_from_outside_are_escaped() -> None:
     trace = Trace(
         runs.header(
             unit_under_test=nasty, operator=nasty, created=nasty, profile={"name": nasty}, procedure={"name": nasty},
-            fixture={"model": nasty, nasty: nasty}, mitbench=nasty, loopback_record=nasty, profile_sha256=nasty,
+            fixture={"model": nasty, nasty: nasty}, mitbench=nasty, calibration={"created": nasty}, profile_sha256=nasty,
         ),
         (*runs.records()[:-1], runs.Note(300 * runs.S, nasty), runs.End(400 * runs.S, "complete", nasty)),
     )  # fmt: skip
