@@ -13,7 +13,9 @@ def moved(p: Possibility, place: int, change: Change, way: str, world: World) ->
     """The possibility after an allowed change; `way` is how it was allowed (`Expect.admits`)."""
     expect, output = p.expects[place], world.parameters.outputs[place]
     if not change.on:
-        lock = orders.lock_of(output, p.locks[place], "off", at(change.stamp))
+        # Where the supply took it, the off may count or not.
+        unfed = world.cut is not None or p.expects[place].free
+        lock = orders.lock_of(output, p.locks[place], "off", at(change.stamp), either=unfed)
         p = p._replace(locks=(*p.locks[:place], lock, *p.locks[place + 1 :]))
     if way == "claim" and expect.by_entry and expect.begun_by_claim(change.on, change.stamp):
         p = p.with_expect(place, expect.begun(change.stamp, world.rate_ppm)._replace(by_entry=False))
@@ -34,8 +36,8 @@ def _qualified(
     for n, expect in enumerate(expects):
         if n == place or not expect.by_entry or expect.total_us is None or expect.due is None:
             continue
-        high = limit_at(change.stamp).plus(expect.total_us[1] - total_us[0], rate)
-        due = expect.due.not_before(limit_at(change.stamp).plus(expect.total_us[0] - total_us[1], rate))
+        high = expect.lets(limit_at(change.stamp).plus(expect.total_us[1] - total_us[0], rate))
+        due = expect.due  # not its low: in start-up each total may count from the condition itself
         if due.high is None or high.last_us < due.high.last_us:
             due = due._replace(high=high)
         expects[n] = expect._replace(due=due)
@@ -54,7 +56,7 @@ def released(p: Possibility, change: Change, world: World, late: bool = False) -
             continue
         rate = world.rate_ppm
         limit = limit_at(change.stamp).plus(orders.react(output, expect.want).max_us, rate)
-        limit = begun_by(limit, expect.unseen, expect.unseen_us, rate)
+        limit = expect.lets(begun_by(limit, expect.unseen, expect.unseen_us, rate))
         high = expect.due.high
         if not late and high is not None and high.last_us < limit.last_us:
             limit = high

@@ -9,10 +9,15 @@ surely low, they were so no more from `not_low_began` on, surely not low in
 `not_low_pieces` (begin, least length), and `not_low_by_loss` tells whether a loss had part in it.
 `all_good`: no sensor at all is lost, which leaving sensor-fault needs also where a loss takes all of them.
 The bound of the signal source widens every band.
+
+A board with several sensors may form one condition of them, in which a leak
+goes before a loss, or give each its own timers.  What surely holds, holds for
+both kinds of board; what may hold, for either.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from bench.judge.window import Stamp
@@ -59,6 +64,36 @@ class Since:
     possible: Stamp | None = None
     sure: Stamp | None = None
 
+    def fork(self) -> Since:
+        return Since(self.possible, self.sure)
+
+
+_WATCHED = (Needs.HIGH, Needs.LOW, Needs.LOST, Needs.GOOD)
+
+
+@dataclass(slots=True)
+class Own:
+    """What one sensor says, and since when it says so by itself."""
+
+    sensor: Sensor
+    reads: frozenset[Condition]
+    high: Since = field(default_factory=Since)
+    lost: Since = field(default_factory=Since)
+    good: Since = field(default_factory=Since)
+
+    def fork(self) -> Own:
+        return Own(self.sensor, self.reads, self.high.fork(), self.lost.fork(), self.good.fork())
+
+    @property
+    def all(self) -> tuple[Since, ...]:
+        return self.high, self.lost, self.good
+
+    def update(self, stamp: Stamp) -> None:
+        reads = self.reads
+        _follow(self.high, _HIGH in reads, reads == {_HIGH}, stamp)
+        _follow(self.lost, _LOST in reads, reads == {_LOST}, stamp)
+        _follow(self.good, reads != {_LOST}, _LOST not in reads, stamp)
+
 
 @dataclass(slots=True)
 class Conditions:
@@ -68,37 +103,41 @@ class Conditions:
     powered: bool = False
     since: dict[Needs, Since] = field(default_factory=dict)
     not_low_began: Stamp | None = None
-    _sensors: dict[str, frozenset[Condition]] = field(default_factory=dict)
     not_low_by_loss: bool = False
     high_ended: Stamp | None = None
     not_low_pieces: tuple[tuple[int, int], ...] = ()
     surely_not_low: Stamp | None = None
     low_fades: Stamp | None = None
     all_good: Since = field(default_factory=Since)
+    _own: dict[str, Own] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        self.since = {n: Since() for n in (Needs.HIGH, Needs.LOW, Needs.LOST, Needs.GOOD)}
-        for sensor in self.parameters.sensors:
-            self._sensors[sensor.name] = readings(sensor, "open")
+        self.since = {n: Since() for n in _WATCHED}
+        self._own = {s.name: Own(s, readings(s, "open")) for s in self.parameters.sensors}
 
     def fork(self) -> Conditions:
         """An independent copy."""
         copy = Conditions(self.parameters, self.powered)
-        copy.since = {n: Since(s.possible, s.sure) for n, s in self.since.items()}
-        copy.all_good = Since(self.all_good.possible, self.all_good.sure)
-        copy.not_low_began = self.not_low_began
-        copy._sensors = dict(self._sensors)
+        copy.since = {n: s.fork() for n, s in self.since.items()}
+        copy.all_good = self.all_good.fork()
+        copy._own = {name: own.fork() for name, own in self._own.items()}
+        copy.not_low_began, copy.not_low_by_loss = self.not_low_began, self.not_low_by_loss
         copy.not_low_pieces, copy.surely_not_low = self.not_low_pieces, self.surely_not_low
-        copy.high_ended = self.high_ended
-        copy.not_low_by_loss, copy.low_fades = self.not_low_by_loss, self.low_fades
+        copy.high_ended, copy.low_fades = self.high_ended, self.low_fades
         return copy
 
     def read(self, name: str, value: Value, stamp: Stamp) -> None:
         """A sensor's signal is `value` from `stamp` on."""
-        sensor = next(s for s in self.parameters.sensors if s.name == name)
-        self._sensors[name] = readings(sensor, value)
+        own = self._own[name]
+        own.reads = readings(own.sensor, value)
         if self.powered:
             self._update(stamp)
+
+    def _every(self) -> Iterator[Since]:
+        yield from self.since.values()
+        yield self.all_good
+        for own in self._own.values():
+            yield from own.all
 
     def supply(self, on: bool, stamp: Stamp) -> None:
         """Without supply the sensors have no condition; it begins with the supply."""
@@ -106,14 +145,22 @@ class Conditions:
         if on:
             self._update(stamp)
         else:
-            for since in (*self.since.values(), self.all_good):
+            for since in self._every():
                 since.possible = since.sure = None
             self.low_fades = None
 
     def interrupted(self, stamp: Stamp) -> None:
         """The supply is back after a dip that the board may or may not have ridden through."""
-        for since in (*self.since.values(), self.all_good):
+        for since in self._every():
             since.sure = since.sure and stamp
+
+    def good_and_high(self) -> list[tuple[Stamp, Stamp]]:
+        """Of every sensor that surely says high: since when it does, and since when it surely is good."""
+        return [
+            (own.high.sure, own.good.sure)
+            for own in self._own.values()
+            if own.high.sure is not None and own.good.sure is not None
+        ]
 
     def not_low_us(self, since_us: int) -> int:
         """The longest time in one piece, begun no earlier than `since_us`, that the sensors surely were not low."""
@@ -126,18 +173,22 @@ class Conditions:
         return self.since[needs].sure is not None
 
     def _update(self, stamp: Stamp) -> None:
-        sets = list(self._sensors.values())
-        any_lost = self.parameters.rules.lost_when != "all"
-        merge_lost = any if any_lost else all
+        owns = list(self._own.values())
+        for own in owns:
+            own.update(stamp)
+        sets = [own.reads for own in owns]
+        takes_one = self.parameters.rules.lost_when != "all"
+        merge_lost = any if takes_one else all
         may_lost = merge_lost(_LOST in s for s in sets)
         sure_lost = merge_lost(s == {_LOST} for s in sets)
+        may_high = any(_HIGH in s for s in sets)
         status = {
-            Needs.HIGH: (any(_HIGH in s for s in sets), any(s == {_HIGH} for s in sets)),
+            Needs.HIGH: (may_high, any(s == {_HIGH} for s in sets)),
             Needs.LOW: (all(_LOW in s for s in sets), all(s == {_LOW} for s in sets)),
-            Needs.LOST: (may_lost, sure_lost),
-            Needs.GOOD: (not sure_lost, not may_lost),
+            Needs.LOST: (may_lost, sure_lost and not may_high),
+            Needs.GOOD: (not sure_lost or may_high, not may_lost),
         }
-        if self.since[Needs.HIGH].possible is not None and not status[Needs.HIGH][0]:
+        if self.since[Needs.HIGH].possible is not None and not may_high:
             self.high_ended = stamp
         low = self.since[Needs.LOW]
         if low.sure is not None and not status[Needs.LOW][1]:
@@ -148,7 +199,7 @@ class Conditions:
             gone_us = stamp.earliest_us - self.surely_not_low.latest_us
             self.not_low_pieces = (*self.not_low_pieces[-15:], (self.surely_not_low.latest_us, gone_us))
             self.surely_not_low = None
-        self.not_low_by_loss = self.not_low_by_loss or status[Needs.LOST][0]
+        self.not_low_by_loss = self.not_low_by_loss or may_lost
         if not status[Needs.LOW][0] and sure_lost and low.possible is not None:
             # Until the loss has surely qualified, the board may take the low as unbroken.
             self.low_fades = self.low_fades or stamp
@@ -161,6 +212,22 @@ class Conditions:
         for needs, (may, sure) in status.items():
             _follow(self.since[needs], may, sure, stamp)
         _follow(self.all_good, all(s != {_LOST} for s in sets), all(_LOST not in s for s in sets), stamp)
+        self._each_alone(takes_one)
+
+    def _each_alone(self, takes_one: bool) -> None:
+        """What one sensor is enough for surely holds only since one of them has said so by itself."""
+        owns = self._own.values()
+        alone = [(Needs.HIGH, [o.high.sure for o in owns])]
+        alone.append(
+            (Needs.LOST, [o.lost.sure for o in owns])
+            if takes_one
+            else (Needs.GOOD, [o.good.sure for o in owns])
+        )
+        for needs, stamps in alone:
+            since = self.since[needs]
+            first = min((s for s in stamps if s is not None), key=lambda s: s.latest_us, default=None)
+            if since.sure is not None and first is not None and first.latest_us > since.sure.latest_us:
+                since.sure = first
 
     def _loss_qualified(self, stamp: Stamp) -> bool:
         """Whether a loss over a low has lasted so long that the board must have noticed it."""

@@ -14,10 +14,13 @@ def at_loss(p: Possibility, q: Possibility, world: World) -> Possibility:
     lost = conditions.since[Needs.LOST].possible or p.entered.origin
     began = lost if p.hold_before is None else conditions.not_low_began or lost
     hold = p.hold_before or p.hold
-    if rule == "run":  # a loss that has qualified has not disturbed the hold
-        return q._replace(hold=hold, hold_before=None) if began == lost else q
     if hold is None:
         return q
+    if rule == "run":
+        if began == lost:  # a loss that has qualified has not disturbed the hold
+            return q._replace(hold=hold, hold_before=None)
+        # It stood still, or began afresh, while the sensors were not low, and need not have gone on since.
+        return q._replace(hold=hold._replace(high=None), hold_before=None)
     if rule == "restart":
         return q._replace(hold=None, hold_before=None, left_us=None)
     left = left_of(hold, began, q.entered)
@@ -51,6 +54,10 @@ def on_condition(p: Possibility, stamp: Stamp, world: World) -> Possibility:
     undisturbed = rules.hold_on_band == "continue"
     if conditions.possible_now(Needs.LOST) or conditions.not_low_by_loss:
         undisturbed = undisturbed and rules.hold_when_lost == "run"
+    if p.state == "post_leak_hold_lost" and rules.hold_on_band != "continue":
+        back = conditions.possible_now(Needs.GOOD) and not conditions.surely(Needs.LOW)
+        # With the sensor back, though too short to be noticed, a hold that runs on may stand still.
+        return p._replace(hold=p.hold._replace(high=None)) if back and p.hold is not None else p
     if p.state != "post_leak_hold" or undisturbed:
         return p
     if not conditions.surely(Needs.LOW):
@@ -61,8 +68,9 @@ def on_condition(p: Possibility, stamp: Stamp, world: World) -> Possibility:
 
 
 def _unseen_us(world: World) -> int:
+    """How long the sensors may be not low without the board having seen it."""
     trip = world.parameters.qualification("trip")
-    return 0 if trip is None else trip.min_us
+    return NEVER_US if trip is None else trip.min_us
 
 
 def _disturbed(p: Possibility, stamp: Stamp, world: World) -> Possibility:

@@ -11,9 +11,9 @@ from typing import NamedTuple
 
 from bench.judge import holds
 from bench.judge.conditions import Since
-from bench.judge.orders import lock_of, on_entry, without_supply
+from bench.judge.orders import forgettable, lock_of, on_entry, without_supply
 from bench.judge.possibility import MIXED, NEVER_US, Expect, Possibility
-from bench.judge.window import Limit, Stamp, Window, at, earlier, later, limit_at
+from bench.judge.window import Limit, Stamp, Window, at, later, limit_at
 from bench.judge.world import World
 from firmware_ref.machine import MODES, WATCH, Memory, Needs, Watch, targets
 from firmware_ref.parameters import MITIGATING, Mode
@@ -80,7 +80,14 @@ def _due(p: Possibility, watch: Watch, world: World) -> Due | None:
     base = Window(limit_at(since.possible), high, origin)
     span = timing.clear if watch.event == "cleared" else world.parameters.qualification(watch.timer)
     window = base.plus(span, rate).not_before(p.entered.low)
-    return Due(watch.event, window, base)
+    return Due(watch.event, _not_before_entry(window, p), base)
+
+
+def _not_before_entry(window: Window, p: Possibility) -> Window:
+    """What has qualified already falls with the entry, as late as that may be."""
+    if window.high is None or p.entered.high is None:
+        return window._replace(high=None)
+    return window._replace(high=later(window.high, p.entered.high))
 
 
 def _warmed_up(p: Possibility, window: Window, world: World) -> Due | None:
@@ -97,11 +104,15 @@ def _warmed_up(p: Possibility, window: Window, world: World) -> Due | None:
 
 
 def _returns(p: Possibility, good: Since, world: World) -> Due | None:
-    """A board may wait with the return while a sensor is high, and must where the profile says so."""
+    """A board may wait with the return while a sensor is high, and must where the profile says so.
+
+    Within mitigation nothing is released by it, and either is right.
+    """
     conditions, rate = world.conditions, world.rate_ppm
     if good.possible is None:
         return None
-    if world.parameters.rules.return_only_when == "not-high" and conditions.surely(Needs.HIGH):
+    waits = world.parameters.rules.return_only_when == "not-high" and p.mode not in MITIGATING
+    if waits and conditions.surely(Needs.HIGH):
         return None
     high = None
     if good.sure is not None:
@@ -122,9 +133,7 @@ def _clears_through_loss(p: Possibility, low: Stamp, lost: Stamp, world: World) 
     timing, rate = world.parameters.timing, world.rate_ppm
     loss = world.parameters.qualification("loss")
     window = at(low).plus(timing.clear, rate).not_before(p.entered.low)
-    high = window.high
-    if loss is not None and high is not None:
-        high = earlier(high, limit_at(lost).plus(loss.max_us, rate))
+    high = None if loss is None else limit_at(lost).plus(loss.max_us, rate)
     if high is not None and window.low.first_us > high.last_us:
         return None
     return Due("cleared", window._replace(high=high), at(low), must=False)
@@ -133,18 +142,36 @@ def _clears_through_loss(p: Possibility, low: Stamp, lost: Stamp, world: World) 
 def _qualifies_from(p: Possibility, watch: Watch, world: World, sure: Limit) -> Limit | None:
     """The latest start of a qualification whose condition surely holds from `sure` on."""
     timing, rate = world.parameters.timing, world.rate_ppm
-    if p.state == "start_up" and p.supplied is not None:
+    if p.state in ("start_up", *_FAULTY) and p.supplied is not None:
         sure = later(sure, limit_at(p.supplied).plus(timing.warm_up.max_us, rate))
     if watch.event == "cleared":
-        return None if p.entered.high is None else later(sure, p.entered.high)
+        return _clears_from(p, world, sure)
     if watch.event == "tripped" and (p.state in _FAULTY or p.event in ("returned", "hold_over", MIXED)):
-        good = world.conditions.since[Needs.GOOD].sure  # the sensor must first count as good again
-        if good is None or timing.return_ is None:
+        ways = world.conditions.good_and_high()  # a sensor must first count as good again
+        if not ways or timing.return_ is None:
             return None if p.state in _FAULTY or p.event == "returned" else sure
-        sure = later(sure, limit_at(good).plus(timing.return_.max_us, rate))
+        return_us = timing.return_.max_us
+        starts = [later(limit_at(high), limit_at(good).plus(return_us, rate)) for high, good in ways]
+        sure = later(sure, min(starts, key=lambda start: start.last_us))
+        # As one condition of all sensors, good begins with the leak at the latest.
+        good = world.conditions.since[Needs.GOOD].sure or world.conditions.since[Needs.HIGH].sure
+        if good is not None:
+            sure = later(sure, limit_at(good).plus(return_us, rate))
     if p.event in ("booted", "warmed_up", MIXED) and p.entered.high is not None:
         sure = later(sure, p.entered.high)
     return sure
+
+
+def _clears_from(p: Possibility, world: World, sure: Limit) -> Limit | None:
+    """The same for the clear, which waits for the entry and for a sensor that was lost to count as good again."""
+    if p.entered.high is None:
+        return None
+    sure = later(sure, p.entered.high)
+    good = world.conditions.since[Needs.GOOD].sure
+    if good is None or p.supplied is None or good.latest_us <= p.supplied.latest_us:
+        return sure
+    return_ = world.parameters.timing.return_
+    return None if return_ is None else later(sure, limit_at(good).plus(return_.max_us, world.rate_ppm))
 
 
 def _hold_due(p: Possibility, world: World) -> Due | None:
@@ -163,7 +190,7 @@ def _hold_due(p: Possibility, world: World) -> Due | None:
         sure = world.conditions.since[Needs.LOW].sure
         assert sure is not None
         window = window._replace(high=later(window.high, limit_at(sure)))
-    return Due("hold_over", window.not_before(p.entered.low), None, must)
+    return Due("hold_over", _not_before_entry(window.not_before(p.entered.low), p), None, must)
 
 
 def fire(p: Possibility, due: Due, world: World) -> list[Possibility]:
@@ -197,7 +224,9 @@ def _entered(p: Possibility, state: str, due: Due, world: World) -> Possibility:
     event, entered = due.event, due.window
     timing, rate = world.parameters.timing, world.rate_ppm
     outputs = world.parameters.outputs
-    locks = tuple(lock_of(o, lock, event, entered) for o, lock in zip(outputs, p.locks, strict=True))
+    within = p.mode in MITIGATING  # a return that releases nothing may count as one or not
+    either = within and event == "returned"
+    locks = tuple(lock_of(o, lock, event, entered, either) for o, lock in zip(outputs, p.locks, strict=True))
     p = p._replace(locks=locks)
     expects = order_outputs(p, MODES[state], event, entered, due.base, world)
     q = p._replace(state=state, entered=entered, event=event, expects=expects, opened=frozenset())
@@ -257,7 +286,9 @@ def _remember(p: Possibility, q: Possibility, world: World) -> list[Possibility]
     ways = []
     if rule in ("forget", None):
         ways.append(q._replace(mitigation=None))
-    if rule in ("restart_hold", None) or (rule == "resume" and p.mode is Mode.LEAK_ACTIVE):
+    # What a hold that waits for its sensor, to begin afresh, goes on with: the hold, or the leak before it.
+    afresh = world.parameters.rules.hold_when_lost in ("restart", None) and _was_lost(p, world)
+    if rule in ("restart_hold", None) or (rule == "resume" and (p.mode is Mode.LEAK_ACTIVE or afresh)):
         ways.append(q._replace(mitigation="leak"))
     if rule in ("resume", None) and p.mode is Mode.POST_LEAK_HOLD:
         hold = p.hold_before or p.hold
@@ -270,11 +301,20 @@ def _remember(p: Possibility, q: Possibility, world: World) -> list[Possibility]
     return ways
 
 
+def _was_lost(p: Possibility, world: World) -> bool:
+    """Whether a sensor loss may have disturbed the hold."""
+    conditions = world.conditions
+    by_loss = p.hold_before is not None and conditions.not_low_by_loss
+    return p.state == "post_leak_hold_lost" or by_loss or conditions.possible_now(Needs.LOST)
+
+
 def powered_again(p: Possibility, stamp: Stamp, off: tuple[int, int], world: World) -> Sequence[Possibility]:
     """An unpowered board whose supply is back after `off` (least, most us): its latch may be reset."""
     reset = world.parameters.rules.reset_supply_off_us
     outputs = world.parameters.outputs
-    locks = tuple(lock_of(o, lock, "supplied", at(stamp)) for o, lock in zip(outputs, p.locks, strict=True))
+    locks = tuple(
+        lock_of(o, forgettable(lock), "supplied", at(stamp)) for o, lock in zip(outputs, p.locks, strict=True)
+    )
     booting = p._replace(supplied=stamp, locks=locks, opened=frozenset())
     if not p.latched or reset is None or off[1] < reset:
         return [booting]

@@ -78,7 +78,7 @@ def on_entry(
     """
     before, after = was.policy(output), output.modes[now]
     if before is after and not old.free:
-        return old
+        return _still_locked(output, old, event, lock, rate_ppm)
     want = wanted(output, after, calls)
     requirement = EVENT_REQUIREMENT[event]
     if event == "tripped" and was.state.startswith("post_leak_hold"):
@@ -94,8 +94,11 @@ def on_entry(
         slowest_us = None if limits is None else limits.max_us - qualified_us
         total_us = None if limits is None else (limits.min_us, limits.max_us)
     begins = due.high
+    locked = None
     if want and lock is not None and not (after is Policy.ON and now in _OVERRIDING):
-        due, requirement = _locked(output, due, requirement, lock, rate_ppm, now)
+        due, requirement, locked = _locked(output, due, requirement, lock, rate_ppm, now)
+        if locked is None:
+            slowest_us = total_us = None
     closes = due.closes_us
     until = NEVER_US if closes is None else closes
     claims = (
@@ -109,22 +112,28 @@ def on_entry(
         unseen = None
     if unseen is not None:
         # A call that changed just before may still show as it was, and follow counts from the later.
-        last = unseen.last_us if due.high is None else min(unseen.last_us, due.high.last_us)
+        if (
+            not total and begins is not None and entered.high is not None
+        ):  # it may begin with a move the other way
+            begins = later(begins, entered.high.plus(react(output, not want).max_us, rate_ppm))
+            slowest_us = max(react(output, on).max_us for on in (False, True))
+        last = unseen.last_us if begins is None else min(unseen.last_us, begins.last_us)
         claims = (*claims, Claim(not want, entered.opens_us, last, True, begins=True))
-        if due.high is not None:
-            due = due._replace(high=begun_by(due.high, unseen, unseen_us, rate_ppm))
+        if due.high is not None and begins is not None:
+            due = due._replace(high=later(due.high, begun_by(begins, unseen, unseen_us, rate_ppm)))
     return Expect(
         want=want,
         due=due,
         stated=due,
         requirement=requirement,
         by_entry=True,
-        react_us=None if requirement == "restart" else slowest_us,
+        react_us=slowest_us,
         begins=begins,
         total_us=total_us,
+        locked=locked,
         unseen=unseen,
         unseen_us=unseen_us,
-        follow_until_us=until if before is Policy.FOLLOW and not old.free else 0,
+        follow_until_us=until if before is Policy.FOLLOW else 0,
         claims=claims,
     )
 
@@ -137,19 +146,49 @@ def unseen_until(output: Output, calls: Mapping[str, Call], rate_ppm: int) -> Li
     return limit_at(call.stamp).plus(follow(output, call.on).max_us, rate_ppm)
 
 
-def lock_of(output: Output, old: Window | None, event: str, instant: Window) -> Window | None:
-    """What the output's restart delay counts from after `event` at `instant`; `old`: before it."""
-    names = {"hold_over": "release", "returned": "return", "supplied": "power-up", "off": "any-off"}
-    named = output.restart is not None and names.get(event) in output.restart.after
-    return instant if named else old
+_LOCKING = {"hold_over": "release", "returned": "return", "supplied": "power-up", "off": "any-off"}
+
+
+def locks(output: Output, event: str) -> bool:
+    """Whether the output's restart delay counts from such an event."""
+    return output.restart is not None and _LOCKING.get(event) in output.restart.after
+
+
+def lock_of(
+    output: Output, old: Window | None, event: str, instant: Window, either: bool = False
+) -> Window | None:
+    """What the output's restart delay counts from after `event` at `instant`; `old`: before it.
+
+    `either`: the event may count or not.
+    """
+    if not locks(output, event):
+        return old
+    return (old or at(_LONG_AGO)).hull(instant) if either else instant
+
+
+def forgettable(lock: Window | None) -> Window | None:
+    """A restart delay over a loss of supply: it may run on, or be forgotten."""
+    return lock and lock.hull(at(_LONG_AGO))
+
+
+def _still_locked(output: Output, old: Expect, event: str, lock: Window | None, rate_ppm: int) -> Expect:
+    """An order to go on that stands through a change of mode, from which the restart delay may count afresh."""
+    due = old.due
+    if due is None or due.high is None or lock is None or not old.want or not locks(output, event):
+        return old
+    assert output.restart is not None
+    span_us = output.restart.delay.max_us + react(output, True).max_us
+    high = None if lock.high is None else later(due.high, lock.high.plus(span_us, rate_ppm))
+    return old._replace(due=due._replace(high=high), locked=high, by_entry=False, total_us=None)
 
 
 def _locked(
     output: Output, due: Window, requirement: str, lock: Window, rate_ppm: int, mode: Mode
-) -> tuple[Window, str]:
+) -> tuple[Window, str, Limit | None]:
     """An order to go on that may fall into the restart delay: on not before its min, by its max and react.
 
     Mitigation and sensor-fault override the delay; whether they do for an output that follows is not said.
+    The limit is the delay's own end, None where there is none.
     """
     assert output.restart is not None
     span = output.restart.delay
@@ -157,11 +196,11 @@ def _locked(
     if first.first_us > due.low.first_us and mode not in _OVERRIDING:
         due, requirement = due.not_before(first)._replace(origin=lock.origin, causal=False), "restart"
     if lock.high is None:
-        return due._replace(high=None), requirement
+        return due._replace(high=None), requirement, None
     last = lock.high.plus(span.max_us + react(output, True).max_us, rate_ppm)
     if due.high is not None and last.last_us > due.high.last_us:
         due, requirement = due._replace(high=last, origin=lock.origin), "restart"
-    return due, requirement
+    return due, requirement, last
 
 
 def _entry_due(
@@ -203,8 +242,9 @@ def on_call(
         due = old.due.not_before(limit_at(stamp))._replace(high=high)
         if requirement == "restart":  # only a move to on waits for that
             due, requirement = Window(limit_at(stamp), high, stamp), "follow"
+    locked = None
     if call.on and lock is not None:
-        due, requirement = _locked(output, due, requirement, lock, rate_ppm, p.mode)
+        due, requirement, locked = _locked(output, due, requirement, lock, rate_ppm, p.mode)
     claims = old.claims
     if old.want != call.on:
         claims = old.carried(NEVER_US if unseen is None else unseen.last_us, True, begins=pending_entry)
@@ -217,6 +257,7 @@ def on_call(
         by_entry=pending_entry,
         react_us=old.react_us if pending_entry else None,
         begins=old.begins if pending_entry else None,
+        locked=locked,
         unseen=unseen,
         unseen_us=limits.max_us,
         follow_until_us=old.follow_until_us,

@@ -72,8 +72,9 @@ class Expect(NamedTuple):
     it, within `react_us` of that entry (None: the limit is a total from the
     stimulus).  `unseen`: the latest instant at which it may begin to follow
     without having seen its call's last change, which then takes `unseen_us`
-    more; `begins`: the latest at all.  `total_us`: the limits from the stimulus.  Until `follow_until_us` the output may still follow its call, as in the
-    mode before.  `free`: without supply nothing is judged, except that an
+    more; `begins`: the latest at all.  `total_us`: the limits from the stimulus.
+    `locked`: when a restart delay may let it go on at the latest.  Until
+    `follow_until_us` the output may still follow its call, as in the mode before.  `free`: without supply nothing is judged, except that an
     output held off throughout (`never_on`) may not turn on.
     """
 
@@ -85,6 +86,7 @@ class Expect(NamedTuple):
     react_us: int | None = None
     begins: Limit | None = None
     total_us: tuple[int, int] | None = None
+    locked: Limit | None = None
     unseen: Limit | None = None
     unseen_us: int = 0
     follow_until_us: int = 0
@@ -114,10 +116,14 @@ class Expect(NamedTuple):
         """The same, the output having begun to follow by `stamp`: its call's change is shown within follow of it."""
         if self.due is None or self.unseen is None:
             return self
-        high = begun_by(limit_at(stamp), self.unseen, self.unseen_us, rate_ppm)
+        high = self.lets(begun_by(limit_at(stamp), self.unseen, self.unseen_us, rate_ppm))
         if self.due.high is not None and self.due.high.last_us <= high.last_us:
             return self
         return self._replace(due=self.due._replace(high=high))
+
+    def lets(self, high: Limit) -> Limit:
+        """`high`, or later if the restart delay may end later."""
+        return high if self.locked is None else later(high, self.locked)
 
     def overdue(self, level: bool, now_us: int) -> bool:
         """Whether the output is not where it must be at `now_us`."""
@@ -228,7 +234,7 @@ def _answered_by(expect: Expect, entered: Window, rate_ppm: int) -> Expect:
     begins = entered.high.plus(expect.react_us, rate_ppm)
     if expect.begins is None or begins.last_us < expect.begins.last_us:
         expect = expect._replace(begins=begins)
-    high = begun_by(begins, expect.unseen, expect.unseen_us, rate_ppm)
+    high = expect.lets(begun_by(begins, expect.unseen, expect.unseen_us, rate_ppm))
     if due.high is not None and due.high.last_us <= high.last_us:
         return expect
     return expect._replace(due=due._replace(high=high))
@@ -282,6 +288,7 @@ def _expect_hull(a: Expect, b: Expect) -> Expect:
         react_us=None if a.react_us is None or b.react_us is None else max(a.react_us, b.react_us),
         begins=None if a.begins is None or b.begins is None else later(a.begins, b.begins),
         total_us=a.total_us if a.total_us == b.total_us else None,
+        locked=b.locked if a.locked is None else a.locked if b.locked is None else later(a.locked, b.locked),
         unseen=b.unseen if a.unseen is None else a.unseen if b.unseen is None else later(a.unseen, b.unseen),
         unseen_us=max(a.unseen_us, b.unseen_us),
         follow_until_us=max(a.follow_until_us, b.follow_until_us),

@@ -26,7 +26,7 @@ from bench.judge.modes import Due, dues, fire, initial, powered_again
 from bench.judge.possibility import NEVER_US, Possibility, hull
 from bench.judge.window import Stamp
 from bench.judge.world import World
-from firmware_ref.machine import Needs
+from firmware_ref.machine import WATCH, Needs
 from firmware_ref.parameters import MITIGATING, Mode, Output, Parameters, Policy
 
 
@@ -188,6 +188,15 @@ class Tracker:
         return step
 
     def _open_windows(self) -> None:
+        """Go on both ways wherever an event may fall by now, and from there at once where the next may too."""
+        for _ in WATCH:  # a chain of events at one instant passes no state twice
+            if not self._branch():
+                return
+        for live in self.lives:
+            open_now = {d.event for d in self.dues_of(live) if d.window.opens_us <= self.now_us}
+            live.p = live.p._replace(opened=live.p.opened | open_now)
+
+    def _branch(self) -> bool:
         fresh: list[Possibility] = []
         for live in self.lives:
             opened = {d.event for d in self.dues_of(live) if d.window.opens_us <= self.now_us} - live.p.opened
@@ -204,6 +213,7 @@ class Tracker:
                 live.p = live.p._replace(opened=live.p.opened | opened)
         if fresh:
             self.keep(self.possibilities + fresh, same_stimuli=True)
+        return bool(fresh)
 
     def _leaves_by(self, live: Live) -> Stamp | None:
         """The latest instant at which a possibility can still become another: it ends at that instant itself."""
@@ -413,7 +423,11 @@ class Tracker:
         back: list[Possibility] = []
         for p in self.possibilities:
             if p.state == "unpowered":
-                back += powered_again(p, event.stamp, off, world)
+                rides = p.supplied is not None and (ride is None or off[0] <= ride.max_us)
+                if rides:  # it was booting, and boots on
+                    back.append(p)
+                if not rides or ride is None or off[1] > ride.min_us:
+                    back += powered_again(p, event.stamp, off, world)
             else:
                 expects = tuple(
                     orders.after_dip(o, e, p, world.calls, event.stamp, world.rate_ppm)
