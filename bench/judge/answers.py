@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from bench.judge import orders
 from bench.judge.events import Change, Flicker
-from bench.judge.possibility import Possibility, begun_by
-from bench.judge.window import at, later, limit_at
+from bench.judge.possibility import Expect, Possibility, begun_by
+from bench.judge.window import Stamp, Window, at, later, limit_at
 from bench.judge.world import World
 
 
@@ -16,25 +16,35 @@ def moved(p: Possibility, place: int, change: Change, way: str, world: World) ->
         # Where the supply took it, the off may count or not.
         unfed = world.cut is not None or p.expects[place].free
         lock = orders.lock_of(output, p.locks[place], "off", at(change.stamp), either=unfed)
-        p = p._replace(locks=(*p.locks[:place], lock, *p.locks[place + 1 :]))
+        p = _locked(p, place, lock)
     if way == "claim" and expect.by_entry and expect.begun_by_claim(change.on, change.stamp):
         p = p.with_expect(place, expect.begun(change.stamp, world.rate_ppm)._replace(by_entry=False))
+    elif (
+        way == "claim" and not change.on
+    ):  # it was to go on by an order that the restart delay may now hold up
+        p = p.with_expect(place, orders.still_locked(output, expect, "off", p.locks[place], world.rate_ppm))
     elif way == "due":
         p = p.with_expect(place, expect.done(change.stamp))
     if not expect.by_entry or p.expects[place].by_entry:
         return p
     if expect.total_us is not None:
-        p = _qualified(p, place, change, expect.total_us, world)
+        p = _qualified(p, place, change, expect, expect.total_us, world)
     return released(p, change, world) if p.event == "hold_over" and expect.requirement == "hold" else p
 
 
+def _locked(p: Possibility, place: int, lock: Window | None) -> Possibility:
+    return p._replace(locks=(*p.locks[:place], lock, *p.locks[place + 1 :]))
+
+
 def _qualified(
-    p: Possibility, place: int, change: Change, total_us: tuple[int, int], world: World
+    p: Possibility, place: int, change: Change, met: Expect, total_us: tuple[int, int], world: World
 ) -> Possibility:
     """One output answered a trip or a loss: that tells when the others' totals began."""
     expects, rate = list(p.expects), world.rate_ppm
     for n, expect in enumerate(expects):
-        if n == place or not expect.by_entry or expect.total_us is None or expect.due is None:
+        if n == place or expect.requirement != met.requirement:
+            continue
+        if not expect.by_entry or expect.total_us is None or expect.due is None:
             continue
         high = expect.lets(limit_at(change.stamp).plus(expect.total_us[1] - total_us[0], rate))
         due = expect.due  # not its low: in start-up each total may count from the condition itself
@@ -68,7 +78,9 @@ def released(p: Possibility, change: Change, world: World, late: bool = False) -
 def flickered(p: Possibility, flicker: Flicker, world: World) -> Possibility:
     """A move that was taken back within the glitch time was made in time all the same."""
     place = world.parameters.place_of(flicker.output)
-    expect = p.expects[place]
+    expect, output = p.expects[place], world.parameters.outputs[place]
+    went_off = Stamp(flicker.stamp.mid_us, flicker.until_us - flicker.stamp.mid_us)
+    p = _locked(p, place, orders.lock_of(output, p.locks[place], "off", at(went_off), either=True))
     if expect.admits(flicker.on, flicker.stamp) != "due" or expect.due is None or expect.due.high is None:
         return p
     ended = expect.due.high._replace(nominal_us=flicker.until_us)

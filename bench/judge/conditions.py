@@ -147,12 +147,14 @@ class Conditions:
         else:
             for since in self._every():
                 since.possible = since.sure = None
-            self.low_fades = None
+            self.low_fades = self.surely_not_low = None
+            self.not_low_began, self.not_low_pieces, self.not_low_by_loss = stamp, (), False
 
     def interrupted(self, stamp: Stamp) -> None:
         """The supply is back after a dip that the board may or may not have ridden through."""
         for since in self._every():
             since.sure = since.sure and stamp
+        self.surely_not_low, self.not_low_pieces = self.surely_not_low and stamp, ()
 
     def good_and_high(self) -> list[tuple[Stamp, Stamp]]:
         """Of every sensor that surely says high: since when it does, and since when it surely is good."""

@@ -16,7 +16,7 @@ from bench.judge.possibility import MIXED, NEVER_US, Expect, Possibility
 from bench.judge.window import Limit, Stamp, Window, at, later, limit_at
 from bench.judge.world import World
 from firmware_ref.machine import MODES, WATCH, Memory, Needs, Watch, targets
-from firmware_ref.parameters import MITIGATING, Mode
+from firmware_ref.parameters import MITIGATING, Mode, Policy
 
 _FAULTY = ("leak_active_lost", "post_leak_hold_lost", "sensor_fault", "sensor_fault_latched")
 _SUPPLY_LOST = Watch("supply_lost", "ride_through", Needs.SUPPLY)
@@ -227,6 +227,14 @@ def _entered(p: Possibility, state: str, due: Due, world: World) -> Possibility:
     within = p.mode in MITIGATING  # a return that releases nothing may count as one or not
     either = within and event == "returned"
     locks = tuple(lock_of(o, lock, event, entered, either) for o, lock in zip(outputs, p.locks, strict=True))
+    if (
+        event == "booted"
+    ):  # the contact that passed its call lets go: the pulse before may be too short to be seen
+        locks = tuple(
+            lock if o.modes[Mode.UNPOWERED] is Policy.OFF
+            else lock_of(o, lock, "off", entered.plus(o.react_off, rate), either=True)
+            for o, lock in zip(outputs, locks, strict=True)
+        )  # fmt: skip
     p = p._replace(locks=locks)
     expects = order_outputs(p, MODES[state], event, entered, due.base, world)
     q = p._replace(state=state, entered=entered, event=event, expects=expects, opened=frozenset())

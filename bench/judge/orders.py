@@ -78,7 +78,7 @@ def on_entry(
     """
     before, after = was.policy(output), output.modes[now]
     if before is after and not old.free:
-        return _still_locked(output, old, event, lock, rate_ppm)
+        return still_locked(output, old, event, lock, rate_ppm)
     want = wanted(output, after, calls)
     requirement = EVENT_REQUIREMENT[event]
     if event == "tripped" and was.state.startswith("post_leak_hold"):
@@ -171,15 +171,20 @@ def forgettable(lock: Window | None) -> Window | None:
     return lock and lock.hull(at(_LONG_AGO))
 
 
-def _still_locked(output: Output, old: Expect, event: str, lock: Window | None, rate_ppm: int) -> Expect:
-    """An order to go on that stands through a change of mode, from which the restart delay may count afresh."""
+def still_locked(output: Output, old: Expect, event: str, lock: Window | None, rate_ppm: int) -> Expect:
+    """An order to go on that stands through an event from which its restart delay may count afresh."""
     due = old.due
     if due is None or due.high is None or lock is None or not old.want or not locks(output, event):
         return old
     assert output.restart is not None
     span_us = output.restart.delay.max_us + react(output, True).max_us
-    high = None if lock.high is None else later(due.high, lock.high.plus(span_us, rate_ppm))
-    return old._replace(due=due._replace(high=high), locked=high, by_entry=False, total_us=None)
+    high = None if lock.high is None else lock.high.plus(span_us, rate_ppm)
+    if high is not None and high.last_us <= due.high.last_us:
+        return old
+    due = due._replace(high=high, origin=lock.origin)
+    return old._replace(
+        due=due, stated=due, requirement="restart", locked=high, by_entry=False, total_us=None
+    )
 
 
 def _locked(

@@ -78,8 +78,8 @@ class Channel:
         if self._next_policy is not None and self._next_policy[0] is policy:
             return
         self._next_policy = None
-        # A resting contact that must not stay as it rests is moved as the program starts.
-        rests_wrong = change.before is Mode.UNPOWERED and self.relay.told is not self._wants()
+        # A resting contact that must not stay as it rests is moved too, if it has not been yet.
+        rests_wrong = self.rests_closed and self.relay.told is not self._wants()
         if policy is not self._policy or rests_wrong:
             self._next_policy = (policy, self._target(policy, change, now_us + OPERATE_US))
 
