@@ -1,0 +1,68 @@
+/* The board: inputs in, outputs out, once a millisecond.  No registers, no allocation, no clock of its own.
+ *
+ * A port (avr/, host/) samples the inputs, calls `board_tick` and carries out
+ * what comes back; README.md says what each line means electrically. */
+#ifndef BOARD_H
+#define BOARD_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "logic.h"
+#include "mains.h"
+#include "memory.h"
+#include "outputs.h"
+#include "panel.h"
+#include "parameters.h"
+#include "sensor.h"
+
+typedef struct {
+    uint8_t calls;      /* bit n: the opto of call n conducts in this millisecond */
+    bool supply;        /* so does that of the supply */
+    bool button;        /* the contact is closed */
+    uint16_t sensor_mv; /* at the terminal */
+    bool store_ready;   /* the EEPROM can take a byte */
+} board_inputs;
+
+typedef struct {
+    uint8_t relays; /* bit n: drive of output n, in the order of the parameter table */
+    bool alarm;
+    bool light;
+    bool bias;      /* feed the divider of a contact sensor */
+    bool alive;     /* feed the watchdog */
+    bool store;     /* write `store_value` at `store_address` of the record store */
+    uint8_t store_address, store_value;
+} board_outputs;
+
+/* Why the controller starts. */
+typedef enum {
+    START_EMPTY,  /* its supply was gone altogether: power-on, brown-out */
+    START_RUNNING /* it was reset while it had supply: watchdog, reset pin */
+} start_cause;
+
+typedef enum { POWER_BOOTING, POWER_RUNNING, POWER_DOWN } power_state;
+
+typedef struct {
+    parameters parameters;
+    bool usable; /* the parameter image was good */
+    power_state power;
+    uint32_t now_ms;
+    uint32_t supply_ms; /* when the supply came, or (down) went */
+    mains_input calls[CALLS];
+    mains_input supply;
+    sensor_state sensor;
+    logic_state logic;
+    outputs_state outputs;
+    panel_state panel;
+    memory_state memory;
+} board;
+
+/* `image`: the parameter table; `store`: the record store. */
+void board_start(board *b, const uint8_t image[IMAGE_BYTES], const uint8_t store[STORE_BYTES], start_cause cause);
+
+void board_tick(board *b, const board_inputs *in, board_outputs *out);
+
+/* What the board is doing; for tests, and for nothing else. */
+board_mode board_shows(const board *b);
+
+#endif

@@ -1,0 +1,184 @@
+#include "logic.h"
+
+#include "defects.h"
+
+static mode_move enter(logic_state *l, board_mode mode, move_kind kind, uint8_t events, uint32_t since_ms)
+{
+    l->mode = mode;
+    l->lost_noticed = false;
+    l->low_ms = 0;
+    return (mode_move){.kind = kind, .since_ms = since_ms, .events = events};
+}
+
+static mode_move trip(logic_state *l, uint32_t now_ms)
+{
+    l->last_fault = FAULT_LEAK;
+    l->tripped_ms = now_ms;
+    return enter(l, MODE_LEAK_ACTIVE, MOVE_TRIP, 0, now_ms);
+}
+
+static mode_move fault(logic_state *l, const parameters *p, move_kind kind, uint32_t now_ms)
+{
+    l->last_fault = FAULT_SENSOR;
+    l->latched = l->latched || p->latching;
+    return enter(l, MODE_SENSOR_FAULT, kind, 0, now_ms);
+}
+
+static mode_move hold(logic_state *l, const parameters *p, move_kind kind, uint32_t now_ms)
+{
+    l->hold_left_ms = p->hold_ms;
+    if (HAS(hold_from_trip)) { l->hold_left_ms -= now_ms - l->tripped_ms; }
+    return enter(l, MODE_POST_LEAK_HOLD, kind, 0, now_ms);
+}
+
+static bool tripped(const logic_state *l, const parameters *p, const sensor_state *s)
+{
+    if (HAS(leak_unseen_in_fault) && l->mode == MODE_SENSOR_FAULT) { return false; }
+    if (HAS(re_leak_no_restart) && l->mode == MODE_POST_LEAK_HOLD) { return false; }
+    return s->high_ms >= (HAS(trip_unqualified) ? 1u : HAS(trip_slow) ? 2u * p->trip_ms : p->trip_ms);
+}
+
+static bool lost(const parameters *p, const sensor_state *s)
+{
+    return s->lost_ms >= (HAS(loss_unqualified) ? 1u : HAS(loss_slow) ? 3u * p->loss_ms : p->loss_ms);
+}
+
+static mode_move none(void)
+{
+    return (mode_move){.kind = MOVE_NONE};
+}
+
+mode_move logic_boot(logic_state *l, const parameters *p, const memory_record *remembered, uint32_t supply_ms)
+{
+    *l = (logic_state){.latched = remembered->latched, .last_fault = remembered->last_fault};
+    board_mode mode = l->latched ? MODE_SENSOR_FAULT : MODE_START_UP;
+    if (remembered->kept != KEPT_NOTHING && p->after_cut != CUT_FORGET) {
+        const bool resumed = remembered->kept == KEPT_HOLD && p->after_cut == CUT_RESUME;
+        mode = resumed ? MODE_POST_LEAK_HOLD : MODE_LEAK_ACTIVE;
+        l->hold_left_ms = HAS(hold_resumed_full) ? p->hold_ms : remembered->hold_left_ms;
+    }
+    return enter(l, mode, MOVE_BOOT, AFTER_POWER_UP, supply_ms);
+}
+
+/* Start-up and normal. */
+static mode_move watch(logic_state *l, const parameters *p, const sensor_state *s, uint32_t up_ms, uint32_t now_ms)
+{
+    if (tripped(l, p, s)) {
+        return trip(l, now_ms);
+    }
+    if (lost(p, s)) {
+        return fault(l, p, MOVE_LOSS, now_ms);
+    }
+    if (l->mode == MODE_NORMAL) {
+        return none();
+    }
+    const uint32_t warm_ms = HAS(warm_up_skipped) ? 0 : HAS(warm_up_long) ? 2u * p->warm_up_ms : p->warm_up_ms;
+    if (up_ms < warm_ms || (p->check_before_normal && s->condition == SENSOR_HIGH)) {
+        return none();
+    }
+    return enter(l, MODE_NORMAL, MOVE_REACT, 0, now_ms);
+}
+
+static mode_move leak(logic_state *l, const parameters *p, const sensor_state *s, uint32_t now_ms)
+{
+    if (lost(p, s)) {
+        l->lost_noticed = true;
+    } else if (l->lost_noticed && s->good_ms >= p->return_ms) {
+        l->lost_noticed = false;
+    }
+    /* A loss that has qualified stops the clear until the return has: it then begins afresh. */
+    if (l->lost_noticed || s->condition != SENSOR_LOW) {
+        l->low_ms = 0;
+    } else {
+        l->low_ms++;
+    }
+    return l->low_ms >= p->clear_ms ? hold(l, p, MOVE_REACT, now_ms) : none();
+}
+
+/* Whether the hold runs in this millisecond; may set it back to its full length. */
+static bool hold_runs(logic_state *l, const parameters *p, const sensor_state *s)
+{
+    if (l->lost_noticed && p->when_lost != LOST_RUN) {
+        return false;
+    }
+    if (s->condition == SENSOR_LOW || s->condition == SENSOR_LOST) {
+        return true;
+    }
+    if (p->on_band == BAND_RESTART) {
+        l->hold_left_ms = p->hold_ms;
+    }
+    return p->on_band == BAND_CONTINUE;
+}
+
+static mode_move hold_over(logic_state *l, const parameters *p, const sensor_state *s, uint32_t now_ms)
+{
+    if (l->latched || (l->lost_noticed && s->condition == SENSOR_LOST)) {
+        return fault(l, p, MOVE_REACT, now_ms);
+    }
+    return enter(l, MODE_NORMAL, MOVE_REACT, AFTER_RELEASE, now_ms);
+}
+
+static mode_move holding(logic_state *l, const parameters *p, const sensor_state *s, uint32_t now_ms)
+{
+    if (tripped(l, p, s)) {
+        return trip(l, now_ms);
+    }
+    if (lost(p, s)) {
+        l->lost_noticed = true;
+    } else if (l->lost_noticed && s->good_ms >= p->return_ms) {
+        l->lost_noticed = false;
+        if (p->when_lost == LOST_RESTART) {
+            return enter(l, MODE_LEAK_ACTIVE, MOVE_REACT, 0, now_ms);
+        }
+    }
+    if (hold_runs(l, p, s) && l->hold_left_ms > 0u && !HAS(hold_never_ends)) {
+        l->hold_left_ms--;
+    }
+    if (l->hold_left_ms > 0u || (p->ends_only_low && s->condition != SENSOR_LOW)) {
+        return none();
+    }
+    return hold_over(l, p, s, now_ms);
+}
+
+static mode_move faulted(logic_state *l, const parameters *p, const sensor_state *s, uint32_t now_ms)
+{
+    if (tripped(l, p, s)) {
+        return trip(l, now_ms);
+    }
+    /* With gas present the fault does not end: the leak is about to trip. */
+    if (l->latched || s->good_ms < p->return_ms || s->condition == SENSOR_HIGH) {
+        return none();
+    }
+    if (p->fault_into_hold) {
+        return hold(l, p, MOVE_REACT, now_ms);
+    }
+    return enter(l, MODE_NORMAL, MOVE_REACT, AFTER_RETURN, now_ms);
+}
+
+mode_move logic_tick(logic_state *l, const parameters *p, const sensor_state *s, uint32_t up_ms, uint32_t now_ms)
+{
+    switch (l->mode) {
+    case MODE_START_UP:
+    case MODE_NORMAL:
+        return watch(l, p, s, up_ms, now_ms);
+    case MODE_LEAK_ACTIVE:
+        return leak(l, p, s, now_ms);
+    case MODE_POST_LEAK_HOLD:
+        return holding(l, p, s, now_ms);
+    case MODE_SENSOR_FAULT:
+        return faulted(l, p, s, now_ms);
+    default:
+        return none();
+    }
+}
+
+memory_record logic_record(const logic_state *l)
+{
+    const bool holding_now = l->mode == MODE_POST_LEAK_HOLD && !HAS(hold_forgotten);
+    return (memory_record){
+        .kept = l->mode == MODE_LEAK_ACTIVE ? KEPT_LEAK : holding_now ? KEPT_HOLD : KEPT_NOTHING,
+        .hold_left_ms = holding_now ? l->hold_left_ms : 0u,
+        .latched = l->latched,
+        .last_fault = l->last_fault,
+    };
+}

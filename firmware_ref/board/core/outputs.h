@@ -1,0 +1,32 @@
+/* The relays: policy of the mode, calls, delays, anti-short-cycle. */
+#ifndef BOARD_OUTPUTS_H
+#define BOARD_OUTPUTS_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "logic.h"
+#include "mains.h"
+#include "parameters.h"
+
+typedef struct {
+    bool drive;  /* the relay is fed */
+    bool wanted; /* where it is to be, from due_ms on */
+    uint32_t due_ms;
+    bool resting; /* anti-short-cycle runs since rest_ms */
+    uint32_t rest_ms;
+    uint32_t seen_ms; /* the change of the call that was answered last */
+} output_state;
+
+typedef struct {
+    output_state output[OUTPUTS];
+    uint32_t mode_ms; /* when the present mode began */
+} outputs_state;
+
+/* All off. */
+void outputs_start(outputs_state *o, uint32_t now_ms);
+
+void outputs_tick(outputs_state *o, const parameters *p, board_mode mode, const mode_move *move,
+                  const mains_input calls[CALLS], uint32_t now_ms);
+
+#endif

@@ -1,0 +1,67 @@
+/* The one table that makes this firmware the board of one profile.
+ *
+ * It comes as an image of bytes (EEPROM of the controller, from address 0),
+ * made by image.py; README.md gives its layout.  Times are milliseconds as the
+ * program counts them: what relays and filters take is already taken off. */
+#ifndef BOARD_PARAMETERS_H
+#define BOARD_PARAMETERS_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+enum { OUTPUTS = 9, RELAYS = 8, CALLS = 8, ALARM = 8 };
+enum { NO_CALL = 0xFF };
+enum { OUT_Y = 0, OUT_W = 1, OUT_G = 2 };
+
+enum { IMAGE_VERSION = 1, IMAGE_BYTES = 384, OUTPUT_BYTES = 37 };
+
+typedef enum {
+    MODE_UNPOWERED,
+    MODE_START_UP,
+    MODE_NORMAL,
+    MODE_LEAK_ACTIVE,
+    MODE_POST_LEAK_HOLD,
+    MODE_SENSOR_FAULT,
+    MODES
+} board_mode;
+
+typedef enum { POLICY_OFF, POLICY_ON, POLICY_FOLLOW } board_policy;
+
+typedef enum { BAND_CONTINUE, BAND_PAUSE, BAND_RESTART } band_rule;
+typedef enum { LOST_RESTART, LOST_PAUSE, LOST_RUN } lost_rule;
+typedef enum { CUT_RESUME, CUT_RESTART_HOLD, CUT_FORGET } cut_rule;
+
+/* What an anti-short-cycle delay runs after. */
+enum { AFTER_RELEASE = 1, AFTER_RETURN = 2, AFTER_POWER_UP = 4, AFTER_ANY_OFF = 8 };
+
+typedef struct {
+    bool used;
+    uint8_t call; /* NO_CALL: follows none */
+    uint8_t policy[MODES];
+    uint32_t follow_on_ms, follow_off_ms;
+    uint32_t react_on_ms, react_off_ms;
+    uint32_t trip_more_ms, loss_more_ms; /* after the qualification */
+    uint8_t restart_after;
+    uint32_t restart_ms;
+} output_parameters;
+
+typedef struct {
+    bool biased;       /* a contact with an end-of-line resistor: feed the divider */
+    bool falling;      /* more gas is less voltage */
+    bool open_is_lost, short_is_lost;
+    uint16_t trip_mv, clear_mv;
+    uint16_t short_below_mv, open_above_mv;
+    bool latching, fault_into_hold, ends_only_low, check_before_normal;
+    band_rule on_band;
+    lost_rule when_lost;
+    cut_rule after_cut;
+    uint32_t boot_ms, warm_up_ms, trip_ms, clear_ms, hold_ms, loss_ms, return_ms;
+    uint32_t ride_through_ms;
+    uint32_t reset_ms; /* 0: being without supply resets nothing */
+    output_parameters output[OUTPUTS];
+} parameters;
+
+/* False where the image is not one of this version with a right check; `p` is then not to be used. */
+bool parameters_load(parameters *p, const uint8_t image[IMAGE_BYTES]);
+
+#endif

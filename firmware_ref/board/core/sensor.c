@@ -1,0 +1,63 @@
+#include "sensor.h"
+
+#include "defects.h"
+
+void sensor_start(sensor_state *s)
+{
+    *s = (sensor_state){.condition = SENSOR_BETWEEN};
+}
+
+uint16_t sensor_millivolts(uint16_t code)
+{
+    return (uint16_t)((code * 5000uL + 2500uL) / 1024uL);
+}
+
+static uint16_t smooth(sensor_state *s, uint16_t millivolts)
+{
+    if (!s->begun) {
+        s->begun = true;
+        for (uint8_t i = 0; i < SENSOR_SAMPLES; i++) {
+            s->sample_mv[i] = millivolts;
+        }
+        s->sum_mv = (uint16_t)(millivolts * SENSOR_SAMPLES);
+    }
+    s->sum_mv = (uint16_t)(s->sum_mv - s->sample_mv[s->place] + millivolts);
+    s->sample_mv[s->place] = millivolts;
+    s->place = (uint8_t)((s->place + 1u) % SENSOR_SAMPLES);
+    return s->sum_mv / SENSOR_SAMPLES;
+}
+
+static sensor_condition judge(const parameters *p, uint16_t mv)
+{
+    if (p->short_is_lost && mv < p->short_below_mv && !HAS(short_unseen)) {
+        return SENSOR_LOST;
+    }
+    if (p->open_is_lost && mv > p->open_above_mv && !HAS(open_taken_for_gas)) {
+        return SENSOR_LOST;
+    }
+    if (p->falling) {
+        return mv <= p->trip_mv ? SENSOR_HIGH : mv > p->clear_mv ? SENSOR_LOW : SENSOR_BETWEEN;
+    }
+    return mv >= p->trip_mv ? SENSOR_HIGH : mv < p->clear_mv ? SENSOR_LOW : SENSOR_BETWEEN;
+}
+
+/* A condition that is broken starts from nothing when it comes again. */
+static void count(uint32_t *held_ms, bool holds)
+{
+    if (!holds) {
+        *held_ms = 0;
+    } else if (*held_ms < UINT32_MAX) {
+        (*held_ms)++;
+    }
+}
+
+void sensor_sample(sensor_state *s, const parameters *p, uint16_t millivolts)
+{
+    if (HAS(loss_ignored) && s->begun && judge(p, millivolts) == SENSOR_LOST) { millivolts = s->sample_mv[(s->place + SENSOR_SAMPLES - 1u) % SENSOR_SAMPLES]; }
+    s->condition = judge(p, smooth(s, millivolts));
+    const bool high = s->condition == SENSOR_HIGH;
+    if (!(HAS(trip_accumulates) && !high && s->high_ms < p->trip_ms)) { count(&s->high_ms, high); }
+    count(&s->low_ms, s->condition == SENSOR_LOW);
+    count(&s->lost_ms, s->condition == SENSOR_LOST);
+    count(&s->good_ms, s->condition != SENSOR_LOST);
+}

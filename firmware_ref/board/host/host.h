@@ -1,0 +1,55 @@
+/* Host port: the core in virtual time, with the parts around it that a bench can tell apart.
+ *
+ * Times are microseconds since the port was made.  Inputs come in order of
+ * time.  Relays have their operate and release time and bounce; optos follow
+ * the half cycles; the converter has its step and its noise; the EEPROM takes
+ * its time for a byte; the watchdog bites; the electronics live on their
+ * capacitor for a while.  What varies from board to board comes from the seed. */
+#ifndef BOARD_HOST_H
+#define BOARD_HOST_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "board.h"
+
+#define API __attribute__((visibility("default")))
+
+/* Terminals: 0…7 the relays in the order of the parameter table, then alarm.no and alarm.nc. */
+enum { TERMINALS = 10, ALARM_NO = 8, ALARM_NC = 9 };
+
+typedef struct host host;
+
+typedef struct {
+    int64_t at_us;
+    int32_t terminal;
+    int32_t on;
+} host_change;
+
+/* `supply_fed`: bit n, relay n switches R instead of its call.  NULL: no memory. */
+API host *host_new(const uint8_t image[IMAGE_BYTES], uint32_t supply_fed, uint32_t frequency_hz, uint32_t seed);
+API void host_free(host *h);
+
+API void host_supply(host *h, bool on, int64_t at_us);
+API void host_call(host *h, uint32_t call, bool on, int64_t at_us);
+API void host_sensor(host *h, uint32_t millivolts, int64_t at_us);
+API void host_button(host *h, bool pressed, int64_t at_us);
+API void host_advance(host *h, int64_t to_us);
+
+/* The oldest change at a terminal not yet taken; false: none. */
+API bool host_take(host *h, host_change *change);
+/* When a terminal changes if no input does, or a moment before that; to be asked again then. */
+API int64_t host_next(const host *h);
+
+/* For tests: a reset of the running controller, its record store, its mode and light, a supply that fails in the
+ * middle of the n-th byte from now that is written to the store (the byte is left erased). */
+API void host_reset(host *h);
+API void host_store(const host *h, uint8_t store[STORE_BYTES]);
+API void host_put_store(host *h, const uint8_t store[STORE_BYTES]);
+API int32_t host_mode(const host *h);
+API bool host_light(const host *h);
+API bool host_alive(const host *h);
+API void host_tear(host *h, uint32_t byte);
+API uint32_t host_resets(const host *h);
+
+#endif

@@ -1,0 +1,281 @@
+"""The parameter image of the reference board: what a profile says, as the bytes that its firmware reads.
+
+The firmware takes the middle of every interval (the nominal value, where the
+tolerance is even), counted at the board's terminals: what its relays and its
+sensor filter take is taken off here.  A figure or a rule that the profile does
+not state gets one of our own.  What the board's hardware cannot carry is
+refused in one sentence.
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Mapping, Sequence
+
+from firmware_ref.parameters import Band, Interval, Mode, Output, Parameters, Policy, Sensor
+
+VERSION = 1
+#: Places of the relays in the image: eight that switch 24 VAC, then the alarm's.
+RELAYS = ("Y", "W", "G", "O", "B", "Y2", "W2", "E")
+CALLS = RELAYS
+ALARM = ("alarm.no", "alarm.nc")
+NO_CALL = 0xFF
+
+#: Properties of this (invented) board.
+RELAY_MS = 7
+FILTER_MS = 5
+START_MS = 5
+#: A call is known to be there after three half cycles, gone after 25 ms; then the relay moves.
+SHORTEST_FOLLOW_MS = 40
+#: The supply is known to be gone after a whole cycle without a pulse.
+SHORTEST_RIDE_MS = 30
+#: Its electronics live at least 15 s on their capacitor.
+LONGEST_RESET_MS = 12_000
+#: The end-of-line divider: 10 kohm from 5 V; 10 kohm at the contact is normal, 3.3 kohm a leak.
+CONTACT_LEAK_MV, CONTACT_SHORT_MV, CONTACT_OPEN_MV = 1_850, 600, 3_750
+SUPPLY_MV = 5_000
+#: A wire that is off or shorted reads this near the ends of the range, whatever pulls at it.
+ROOM_MV = 100
+
+#: Where the profile states nothing; ours.
+NOT_STATED_MS = {
+    "trip": 3_000,
+    "clear": 5_000,
+    "hold": 330_000,
+    "loss": 5_000,
+    "return": 5_000,
+    "ride-through": 100,
+}
+
+_MODES = (
+    Mode.UNPOWERED, Mode.START_UP, Mode.NORMAL, Mode.LEAK_ACTIVE, Mode.POST_LEAK_HOLD, Mode.SENSOR_FAULT
+)  # fmt: skip
+_POLICIES = (Policy.OFF, Policy.ON, Policy.FOLLOW)
+_ON_BAND = ("continue", "pause", "restart")
+_WHEN_LOST = ("restart", "pause", "run")
+_AFTER_CUT = ("resume", "restart_hold", "forget")
+_EVENTS = ("release", "return", "power-up", "any-off")
+
+
+class Unfit(ValueError):
+    """This board cannot be the profile's; the text is one sentence."""
+
+
+def image(parameters: Parameters) -> bytes:
+    """The image from address 0 of the board's EEPROM.  Raises Unfit."""
+    _check(parameters)
+    p, timing, rules = parameters, parameters.timing, parameters.rules
+    sensor = p.sensors[0]
+    trip_ms = _qualification_ms(p, "trip")
+    loss_ms = _qualification_ms(p, "loss")
+    flags = (
+        sensor.kind != "analog",
+        sensor.kind != "analog" or not sensor.rising,
+        "open" in sensor.lost_by,
+        "short" in sensor.lost_by,
+        bool(rules.latching),
+        rules.after_fault == "hold",
+        rules.hold_ends_only_when == "low",
+        rules.check_before_normal,
+    )
+    head = struct.pack(
+        "<BB3B4H9I",
+        VERSION,
+        sum(1 << bit for bit, flag in enumerate(flags) if flag),
+        _ON_BAND.index(rules.hold_on_band or "restart"),
+        _WHEN_LOST.index(rules.hold_when_lost or "restart"),
+        _AFTER_CUT.index(rules.after_supply_loss or "restart_hold"),
+        *_levels_mv(sensor),
+        _ms(timing.boot) - START_MS,
+        _ms(timing.warm_up) - START_MS,
+        trip_ms,
+        _stated_ms(timing.clear, "clear") - FILTER_MS,
+        _stated_ms(timing.hold, "hold"),
+        loss_ms,
+        _stated_ms(timing.return_, "return") - FILTER_MS,
+        _stated_ms(timing.ride_through, "ride-through"),
+        0 if rules.reset_supply_off_us is None else rules.reset_supply_off_us // 1_000,
+    )
+    by_name = {o.name: o for o in p.outputs}
+    alarm = next((by_name[name] for name in ALARM if name in by_name), None)
+    places = [by_name.get(name) for name in RELAYS] + [alarm]
+    body = head + b"".join(_output(o, p, trip_ms, loss_ms) for o in places)
+    return body + struct.pack("<H", crc16(body))
+
+
+def crc16(data: bytes) -> int:
+    """CRC-16/IBM-3740."""
+    crc = 0xFFFF
+    for byte in data:
+        crc ^= byte << 8
+        for _ in range(8):
+            crc = (crc << 1) ^ (0x1021 if crc & 0x8000 else 0)
+        crc &= 0xFFFF
+    return crc
+
+
+# -- parts -----------------------------------------------------------------------------------
+
+
+def _output(output: Output | None, parameters: Parameters, trip_ms: int, loss_ms: int) -> bytes:
+    if output is None:
+        return struct.pack("<BB6B6IBI", 0, NO_CALL, *[0] * 6, *[0] * 6, 0, 0)
+    timing = parameters.timing
+    # A contact that closes without its coil is driven the other way round.
+    policies = [_POLICIES.index(_driven(output, mode)) for mode in _MODES]
+    restart = output.restart
+    return struct.pack(
+        "<BB6B6IBI",
+        1,
+        NO_CALL if output.call is None else CALLS.index(output.call),
+        *policies,
+        _move_ms(output.follow_on),
+        _move_ms(output.follow_off),
+        _move_ms(output.react_on),
+        _move_ms(output.react_off),
+        _total_ms(output.trip or timing.trip, trip_ms),
+        _total_ms(output.loss or timing.loss, loss_ms),
+        0 if restart is None else sum(1 << i for i, e in enumerate(_EVENTS) if e in restart.after),
+        0 if restart is None else _ms(restart.delay),
+    )
+
+
+def _driven(output: Output, mode: Mode) -> Policy:
+    policy = output.modes[mode]
+    if output.kind != "contact-nc":
+        return policy
+    return {Policy.ON: Policy.OFF, Policy.OFF: Policy.ON}.get(policy, policy)
+
+
+def _levels_mv(sensor: Sensor) -> tuple[int, int, int, int]:
+    """Trip, clear, short below, open above."""
+    if sensor.kind != "analog":
+        return CONTACT_LEAK_MV, CONTACT_LEAK_MV, CONTACT_SHORT_MV, CONTACT_OPEN_MV
+    volts = [uv for _, uv in sensor.points]
+    lowest_mv, highest_mv = min(volts) // 1_000, max(volts) // 1_000
+    return (
+        _middle_mv(sensor.trip),
+        _middle_mv(sensor.clear),
+        lowest_mv // 2,
+        (highest_mv + SUPPLY_MV) // 2,
+    )
+
+
+def _middle_mv(band: Band | None) -> int:
+    assert band is not None
+    return (band.low_uv + band.high_uv) // 2_000
+
+
+def _ms(span: Interval) -> int:
+    return span.middle_us // 1_000
+
+
+def _stated_ms(span: Interval | None, what: str) -> int:
+    return NOT_STATED_MS[what] if span is None else _ms(span)
+
+
+def _move_ms(span: Interval) -> int:
+    return max(0, _ms(span) - RELAY_MS)
+
+
+def _qualification_ms(parameters: Parameters, what: str) -> int:
+    """`trip` and `loss` run to the terminals."""
+    return _stated_ms(parameters.qualification(what), what) - RELAY_MS - FILTER_MS
+
+
+def _total_ms(total: Interval | None, qualified_ms: int) -> int:
+    """What an output waits after the qualification."""
+    return 0 if total is None else max(0, _ms(total) - RELAY_MS - FILTER_MS - qualified_ms)
+
+
+# -- what the hardware cannot carry ----------------------------------------------------------
+
+
+def _check(parameters: Parameters) -> None:
+    p, timing, rules = parameters, parameters.timing, parameters.rules
+    if len(p.sensors) != 1:
+        raise Unfit(f"{p.name} has {len(p.sensors)} sensors; this board has one sensor input")
+    _check_sensor(p.name, p.sensors[0])
+    _check_names(p)
+    for output in p.outputs:
+        _check_output(p.name, output)
+        if output.restart is not None and output.name in ALARM:
+            raise Unfit(f"{p.name}: {output.name} has a restart delay; this board's alarm relay has none")
+    _check_alarm(p.name, {o.name: o for o in p.outputs if o.name in ALARM})
+    if _ms(timing.boot) <= START_MS:
+        raise Unfit(
+            f"{p.name}: boot takes {_ms(timing.boot)} ms; this board starts no sooner than {START_MS} ms"
+        )
+    if _stated_ms(timing.ride_through, "ride-through") < SHORTEST_RIDE_MS:
+        raise Unfit(
+            f"{p.name}: the ride-through is shorter than {SHORTEST_RIDE_MS} ms, which this board needs to know "
+            "that the supply is gone"
+        )
+    for what in ("trip", "loss"):
+        if _qualification_ms(p, what) <= 0:
+            raise Unfit(f"{p.name}: {what} is shorter than this board's sensor filter and relay")
+    if (rules.reset_supply_off_us or 0) > LONGEST_RESET_MS * 1_000:
+        raise Unfit(
+            f"{p.name}: a latched fault is reset after more than {LONGEST_RESET_MS // 1_000} s without supply; "
+            "this board's capacitor cannot tell so long a time"
+        )
+
+
+def _check_sensor(name: str, sensor: Sensor) -> None:
+    if sensor.kind != "analog":
+        return
+    if sensor.ratiometric:
+        raise Unfit(f"{name}: sensor {sensor.name} is ratiometric; this board measures against its own 5 V")
+    volts = [uv // 1_000 for _, uv in sensor.points]
+    if min(volts) < 2 * ROOM_MV and "short" in sensor.lost_by:
+        raise Unfit(
+            f"{name}: sensor {sensor.name} goes down to {min(volts)} mV, which this board takes for a short"
+        )
+    if max(volts) > SUPPLY_MV - 2 * ROOM_MV and "open" in sensor.lost_by:
+        raise Unfit(
+            f"{name}: sensor {sensor.name} goes up to {max(volts)} mV, which this board takes for open"
+        )
+
+
+def _check_names(p: Parameters) -> None:
+    unknown = _first_not_in(p.calls, CALLS) or _first_not_in(
+        [o.call for o in p.outputs if o.call is not None], CALLS
+    )
+    if unknown is not None:
+        raise Unfit(f"{p.name}: this board has no terminal for the call {unknown}; it has {', '.join(CALLS)}")
+    places = (*RELAYS, *ALARM)
+    unknown = _first_not_in([o.name for o in p.outputs], places)
+    if unknown is not None:
+        raise Unfit(f"{p.name}: this board has no output {unknown}; it has {', '.join(places)}")
+
+
+def _first_not_in(names: Sequence[str], allowed: Sequence[str]) -> str | None:
+    return next((n for n in names if n not in allowed), None)
+
+
+def _check_output(name: str, output: Output) -> None:
+    at_rest = Policy.ON if output.kind == "contact-nc" else Policy.OFF
+    if output.modes[Mode.UNPOWERED] is not at_rest:
+        raise Unfit(
+            f"{name}: {output.name} is not at rest in unpowered; this board's relays let go without supply"
+        )
+    if output.kind != "ac":
+        if output.kind != {"alarm.no": "contact-no", "alarm.nc": "contact-nc"}[output.name]:
+            raise Unfit(
+                f"{name}: {output.name} is a {output.kind}; this board's contact there is the other one"
+            )
+        if Policy.FOLLOW in output.modes.values():
+            raise Unfit(f"{name}: {output.name} follows a call; this board's alarm relay does not")
+        return
+    shortest_ms = min(_ms(output.follow_on), _ms(output.follow_off))
+    if Policy.FOLLOW in output.modes.values() and shortest_ms < SHORTEST_FOLLOW_MS:
+        raise Unfit(
+            f"{name}: {output.name} follows its call in {shortest_ms} ms; this board needs {SHORTEST_FOLLOW_MS} ms"
+        )
+
+
+def _check_alarm(name: str, alarm: Mapping[str, Output]) -> None:
+    if len(alarm) == 2 and any(
+        _driven(alarm["alarm.no"], m) is not _driven(alarm["alarm.nc"], m) for m in _MODES
+    ):
+        raise Unfit(f"{name}: alarm.no and alarm.nc do not move together; on this board they are one relay")

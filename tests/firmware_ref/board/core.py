@@ -1,0 +1,172 @@
+"""The reference board's firmware on this computer: built by its Makefile, loaded with ctypes, in virtual time.
+
+`CoreBoard` looks like `bench.simulated.board.Board` to a fixture or a stand;
+behind it every millisecond of the C core is carried out.
+"""
+
+from __future__ import annotations
+
+import csv
+import ctypes
+import functools
+import shutil
+import subprocess
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from bench.simulated.board import TerminalChange
+from firmware_ref.board.image import CALLS, RELAYS, image
+from firmware_ref.parameters import Mode, Parameters
+
+FIRMWARE = Path(__file__).parents[3] / "firmware_ref" / "board"
+TERMINALS = (*RELAYS, "alarm.no", "alarm.nc")
+MODES = (Mode.UNPOWERED, Mode.START_UP, Mode.NORMAL, Mode.LEAK_ACTIVE, Mode.POST_LEAK_HOLD, Mode.SENSOR_FAULT)
+STORE_BYTES = 32
+#: What the board's input reads: an open wire is pulled to its supply; the end-of-line divider.
+SIGNAL_MV = {"open": 5_000, "short": 0, "normal": 2_500, "leak": 1_240}
+
+
+@dataclass(frozen=True)
+class Defect:
+    name: str
+    requirement: str
+    output: str | None
+    procedure: str
+    profile: str
+    sentence: str
+
+
+@functools.cache
+def defects() -> tuple[Defect, ...]:
+    with (FIRMWARE / "defects.csv").open(newline="") as file:
+        rows = csv.DictReader(file)
+        return tuple(
+            Defect(**{k: (v or None) if k == "output" else v for k, v in row.items()}) for row in rows
+        )
+
+
+@functools.cache
+def library(defect: str = "") -> ctypes.CDLL:
+    """The host port, built if it is not up to date."""
+    if shutil.which("make") is None or not any(map(shutil.which, ("cc", "gcc", "clang"))):
+        pytest.skip("no C compiler and make on this computer: the board's firmware cannot be built")
+    done = subprocess.run(
+        ["make", "-s", "-C", str(FIRMWARE), "host", f"DEFECT={defect}"], capture_output=True, text=True
+    )
+    assert done.returncode == 0, done.stderr
+    lib = ctypes.CDLL(str(FIRMWARE / "build" / "host" / f"board{'-' + defect if defect else ''}.so"))
+    handle, us, flag, word = ctypes.c_void_p, ctypes.c_int64, ctypes.c_bool, ctypes.c_uint32
+    buffer = ctypes.c_char_p
+    for name, result, arguments in (
+        ("new", handle, (buffer, word, word, word)),
+        ("free", None, (handle,)),
+        ("supply", None, (handle, flag, us)),
+        ("call", None, (handle, word, flag, us)),
+        ("sensor", None, (handle, word, us)),
+        ("button", None, (handle, flag, us)),
+        ("advance", None, (handle, us)),
+        ("take", flag, (handle, ctypes.POINTER(_Change))),
+        ("next", us, (handle,)),
+        ("reset", None, (handle,)),
+        ("store", None, (handle, buffer)),
+        ("put_store", None, (handle, buffer)),
+        ("mode", ctypes.c_int32, (handle,)),
+        ("light", flag, (handle,)),
+        ("alive", flag, (handle,)),
+        ("tear", None, (handle, word)),
+        ("resets", word, (handle,)),
+    ):
+        function = getattr(lib, f"host_{name}")
+        function.restype, function.argtypes = result, arguments
+    return lib
+
+
+class _Change(ctypes.Structure):
+    _fields_ = (("at_us", ctypes.c_int64), ("terminal", ctypes.c_int32), ("on", ctypes.c_int32))
+
+
+class CoreBoard:
+    """One board with this firmware; times are us since it was made."""
+
+    drops_supply = False
+
+    def __init__(
+        self, parameters: Parameters, *, seed: int = 0, defect: str = "", table: bytes | None = None
+    ) -> None:
+        """`table`: another parameter image than the profile's."""
+        self._lib = library(defect)
+        fed = sum(1 << RELAYS.index(o.name) for o in parameters.outputs if o.feed == "supply")
+        table = image(parameters) if table is None else table
+        self._h = self._lib.host_new(table, fed, parameters.frequency_hz, seed)
+        self._names = {o.name for o in parameters.outputs}
+        self._shown = {o.name: o.kind == "contact-nc" for o in parameters.outputs}
+
+    def __del__(self) -> None:
+        self._lib.host_free(self._h)
+
+    def supply(self, on: bool, at_us: int) -> None:
+        self._lib.host_supply(self._h, on, at_us)
+
+    def call(self, name: str, on: bool, at_us: int) -> None:
+        self._lib.host_call(self._h, CALLS.index(name), on, at_us)
+
+    def sensor(self, name: str, signal: str | int, at_us: int) -> None:
+        millivolts = SIGNAL_MV[signal] if isinstance(signal, str) else round(signal / 1_000)
+        self._lib.host_sensor(self._h, millivolts, at_us)
+
+    def button(self, pressed: bool, at_us: int) -> None:
+        self._lib.host_button(self._h, pressed, at_us)
+
+    def advance(self, to_us: int) -> list[TerminalChange]:
+        self._lib.host_advance(self._h, to_us)
+        found, one = [], _Change()
+        while self._lib.host_take(self._h, ctypes.byref(one)):
+            name = TERMINALS[one.terminal]
+            if name in self._names:
+                self._shown[name] = bool(one.on)
+                found.append(TerminalChange(one.at_us, name, bool(one.on)))
+        return found
+
+    def next_change_us(self) -> int:
+        return self._lib.host_next(self._h)
+
+    def terminals(self) -> dict[str, bool]:
+        return dict(self._shown)
+
+    # -- for tests of the firmware itself --
+
+    @property
+    def mode(self) -> Mode:
+        return MODES[self._lib.host_mode(self._h)]
+
+    @property
+    def light(self) -> bool:
+        return self._lib.host_light(self._h)
+
+    @property
+    def alive(self) -> bool:
+        return self._lib.host_alive(self._h)
+
+    @property
+    def resets(self) -> int:
+        return self._lib.host_resets(self._h)
+
+    @property
+    def store(self) -> bytes:
+        buffer = ctypes.create_string_buffer(STORE_BYTES)
+        self._lib.host_store(self._h, buffer)
+        return buffer.raw
+
+    @store.setter
+    def store(self, value: bytes) -> None:
+        self._lib.host_put_store(self._h, value)
+
+    def reset(self) -> None:
+        """The controller alone is reset, its supply being good."""
+        self._lib.host_reset(self._h)
+
+    def tear(self, byte: int) -> None:
+        """The electronics die in the middle of the n-th byte that is written from now on."""
+        self._lib.host_tear(self._h, byte)
