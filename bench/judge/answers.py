@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bench.judge import orders
 from bench.judge.events import Change, Flicker
-from bench.judge.possibility import Expect, Possibility, begun_by
+from bench.judge.possibility import Possibility, begun_by
 from bench.judge.window import Stamp, Window, at, later, limit_at
 from bench.judge.world import World
 
@@ -27,31 +27,14 @@ def moved(p: Possibility, place: int, change: Change, way: str, world: World) ->
         p = p.with_expect(place, expect.done(change.stamp))
     if not expect.by_entry or p.expects[place].by_entry:
         return p
-    if expect.total_us is not None:
-        p = _qualified(p, place, change, expect, expect.total_us, world)
+    fed_off = output.feed == "call" and not change.on and not world.calls[output.call or ""].on
+    if fed_off or any(c.admits(change.on, change.stamp) for c in expect.claims):
+        return p  # the call explains it as well
     return released(p, change, world) if p.event == "hold_over" and expect.requirement == "hold" else p
 
 
 def _locked(p: Possibility, place: int, lock: Window | None) -> Possibility:
     return p._replace(locks=(*p.locks[:place], lock, *p.locks[place + 1 :]))
-
-
-def _qualified(
-    p: Possibility, place: int, change: Change, met: Expect, total_us: tuple[int, int], world: World
-) -> Possibility:
-    """One output answered a trip or a loss: that tells when the others' totals began."""
-    expects, rate = list(p.expects), world.rate_ppm
-    for n, expect in enumerate(expects):
-        if n == place or expect.requirement != met.requirement:
-            continue
-        if not expect.by_entry or expect.total_us is None or expect.due is None:
-            continue
-        high = expect.lets(limit_at(change.stamp).plus(expect.total_us[1] - total_us[0], rate))
-        due = expect.due  # not its low: in start-up each total may count from the condition itself
-        if due.high is None or high.last_us < due.high.last_us:
-            due = due._replace(high=high)
-        expects[n] = expect._replace(due=due)
-    return p._replace(expects=tuple(expects))
 
 
 def released(p: Possibility, change: Change, world: World, late: bool = False) -> Possibility:
@@ -65,7 +48,8 @@ def released(p: Possibility, change: Change, world: World, late: bool = False) -
         if output.name == change.output or expect.requirement != "hold" or expect.due is None:
             continue
         rate = world.rate_ppm
-        limit = limit_at(change.stamp).plus(orders.react(output, expect.want).max_us, rate)
+        react_us = orders.react(output, expect.want).max_us if expect.react_us is None else expect.react_us
+        limit = limit_at(change.stamp).plus(react_us, rate)
         limit = expect.lets(begun_by(limit, expect.unseen, expect.unseen_us, rate))
         high = expect.due.high
         if not late and high is not None and high.last_us < limit.last_us:

@@ -6,7 +6,7 @@ this keeps since when it may have held without a break, and since when it
 surely has.  A loss over a low fades the low (`low_fades`) rather than ending it:
 a loss too short to be noticed breaks nothing.  Since the sensors were last
 surely low, they were so no more from `not_low_began` on, surely not low in
-`not_low_pieces` (begin, least length), and `not_low_by_loss` tells whether a loss had part in it.
+`not_low_pieces` (begin, least length), and before the last of these may have been low from `was_low` on, and `not_low_by_loss` tells whether a loss had part in it.
 `all_good`: no sensor at all is lost, which leaving sensor-fault needs also where a loss takes all of them.
 The bound of the signal source widens every band.
 
@@ -107,6 +107,7 @@ class Conditions:
     high_ended: Stamp | None = None
     not_low_pieces: tuple[tuple[int, int], ...] = ()
     surely_not_low: Stamp | None = None
+    was_low: Stamp | None = None
     low_fades: Stamp | None = None
     all_good: Since = field(default_factory=Since)
     _own: dict[str, Own] = field(default_factory=dict)
@@ -123,7 +124,7 @@ class Conditions:
         copy._own = {name: own.fork() for name, own in self._own.items()}
         copy.not_low_began, copy.not_low_by_loss = self.not_low_began, self.not_low_by_loss
         copy.not_low_pieces, copy.surely_not_low = self.not_low_pieces, self.surely_not_low
-        copy.high_ended, copy.low_fades = self.high_ended, self.low_fades
+        copy.high_ended, copy.low_fades, copy.was_low = self.high_ended, self.low_fades, self.was_low
         return copy
 
     def read(self, name: str, value: Value, stamp: Stamp) -> None:
@@ -147,7 +148,7 @@ class Conditions:
         else:
             for since in self._every():
                 since.possible = since.sure = None
-            self.low_fades = self.surely_not_low = None
+            self.low_fades = self.surely_not_low = self.was_low = None
             self.not_low_began, self.not_low_pieces, self.not_low_by_loss = stamp, (), False
 
     def interrupted(self, stamp: Stamp) -> None:
@@ -211,6 +212,7 @@ class Conditions:
             if self._loss_qualified(stamp):
                 low.possible = None
             self.low_fades = None
+        self.was_low = low.possible or self.was_low
         for needs, (may, sure) in status.items():
             _follow(self.since[needs], may, sure, stamp)
         _follow(self.all_good, all(s != {_LOST} for s in sets), all(_LOST not in s for s in sets), stamp)

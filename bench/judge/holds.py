@@ -107,7 +107,7 @@ def _goes_on(p: Possibility, before: Window, stamp: Stamp, world: World) -> Wind
     began = world.conditions.not_low_began or before.origin
     gone_us = max(0, stamp.latest_us - began.earliest_us)
     surely_us = world.conditions.not_low_us(p.entered.opens_us)
-    low = world.conditions.since[Needs.LOW].possible or stamp
+    low = world.conditions.since[Needs.LOW].possible or world.conditions.was_low or stamp
     fresh = Window(limit_at(low), limit_at(stamp), stamp).plus(world.parameters.timing.hold, rate)
     paused = Window(
         before.low.plus(surely_us, 0),

@@ -98,7 +98,9 @@ def _warmed_up(p: Possibility, window: Window, world: World) -> Due | None:
         if conditions.surely(Needs.HIGH):
             return None
         must = not conditions.possible_now(Needs.HIGH)
-        if conditions.high_ended is not None and window.high is not None:
+        if not must:  # taken for high in a band, and no longer at any time
+            window = window._replace(high=None)
+        elif conditions.high_ended is not None and window.high is not None:
             window = window._replace(high=later(window.high, limit_at(conditions.high_ended)))
     return Due("warmed_up", window.not_before(p.entered.low), None, must)
 
@@ -154,7 +156,8 @@ def _qualifies_from(p: Possibility, watch: Watch, world: World, sure: Limit) -> 
         starts = [later(limit_at(high), limit_at(good).plus(return_us, rate)) for high, good in ways]
         sure = later(sure, min(starts, key=lambda start: start.last_us))
         # As one condition of all sensors, good begins with the leak at the latest.
-        good = world.conditions.since[Needs.GOOD].sure or world.conditions.since[Needs.HIGH].sure
+        since = world.conditions.since
+        good = world.conditions.all_good.sure or since[Needs.GOOD].sure or since[Needs.HIGH].sure
         if good is not None:
             sure = later(sure, limit_at(good).plus(return_us, rate))
     if p.event in ("booted", "warmed_up", MIXED) and p.entered.high is not None:
@@ -185,7 +188,7 @@ def _hold_due(p: Possibility, world: World) -> Due | None:
     if rules.hold_ends_only_when == "low" and not world.conditions.surely(Needs.LOW):
         if not world.conditions.possible_now(Needs.LOW) and not world.conditions.possible_now(Needs.LOST):
             return None
-        must = False  # low, or lost: it may end or wait
+        must, window = False, window._replace(high=None)  # low, or lost: it may end or wait
     elif rules.hold_ends_only_when == "low" and window.high is not None:
         sure = world.conditions.since[Needs.LOW].sure
         assert sure is not None

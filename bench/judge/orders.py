@@ -88,19 +88,23 @@ def on_entry(
     total = base is not None and event in ("tripped", "lost")
     due = _entry_due(output, want, event, entered, base, rate_ppm)
     slowest_us: int | None = react(output, want).max_us
-    total_us = None
     if total:
         limits = output.trip if event == "tripped" else output.loss
         slowest_us = None if limits is None else limits.max_us - qualified_us
-        total_us = None if limits is None else (limits.min_us, limits.max_us)
     begins = due.high
     locked = None
     if want and lock is not None and not (after is Policy.ON and now in _OVERRIDING):
         due, requirement, locked = _locked(output, due, requirement, lock, rate_ppm, now)
         if locked is None:
-            slowest_us = total_us = None
+            slowest_us = None
     closes = due.closes_us
     until = NEVER_US if closes is None else closes
+    follow_until_us = until if before is Policy.FOLLOW else 0
+    if (
+        old.free and before is Policy.FOLLOW and entered.high is not None
+    ):  # a resting contact that has not let go
+        slower_us = max(output.react_on.max_us, output.react_off.max_us)
+        follow_until_us = entered.high.plus(slower_us, rate_ppm).last_us
     claims = (
         ()
         if old.free
@@ -129,11 +133,10 @@ def on_entry(
         by_entry=True,
         react_us=slowest_us,
         begins=begins,
-        total_us=total_us,
         locked=locked,
         unseen=unseen,
         unseen_us=unseen_us,
-        follow_until_us=until if before is Policy.FOLLOW else 0,
+        follow_until_us=follow_until_us,
         claims=claims,
     )
 
@@ -182,9 +185,7 @@ def still_locked(output: Output, old: Expect, event: str, lock: Window | None, r
     if high is not None and high.last_us <= due.high.last_us:
         return old
     due = due._replace(high=high, origin=lock.origin)
-    return old._replace(
-        due=due, stated=due, requirement="restart", locked=high, by_entry=False, total_us=None
-    )
+    return old._replace(due=due, stated=due, requirement="restart", locked=high, by_entry=False)
 
 
 def _locked(
@@ -253,6 +254,9 @@ def on_call(
     claims = old.claims
     if old.want != call.on:
         claims = old.carried(NEVER_US if unseen is None else unseen.last_us, True, begins=pending_entry)
+    if requirement == "restart" and old.follow_until_us >= stamp.earliest_us:
+        last = min(old.follow_until_us, stamp.latest_us + limits.max_us)
+        claims = (*claims, Claim(True, stamp.earliest_us, last, by_call=True))
     claims = _ended(claims, call, limits)
     return Expect(
         want=call.on,
@@ -299,7 +303,12 @@ def after_dip(
         due = due._replace(high=None if old.due.high is None else later(old.due.high, due.high))
     until = due.closes_us or NEVER_US
     claims = (Claim(True, -NEVER_US, until), Claim(False, -NEVER_US, until))
-    return Expect(want=want, due=due, stated=due, requirement="supply", claims=claims)
+    if not (old.by_entry and old.due is not None and old.due.open_after(stamp.earliest_us)):
+        return Expect(want=want, due=due, stated=due, requirement="supply", claims=claims)
+    begins = None if old.begins is None or due.high is None else later(old.begins, due.high)
+    return Expect(
+        want=want, due=due, stated=due, requirement="supply", by_entry=True, begins=begins, claims=claims
+    )
 
 
 def in_force(output: Output, p: Possibility, lost: bool) -> str:

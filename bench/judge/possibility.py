@@ -72,7 +72,7 @@ class Expect(NamedTuple):
     it, within `react_us` of that entry (None: the limit is a total from the
     stimulus).  `unseen`: the latest instant at which it may begin to follow
     without having seen its call's last change, which then takes `unseen_us`
-    more; `begins`: the latest at all.  `total_us`: the limits from the stimulus.
+    more; `begins`: the latest at all.
     `locked`: when a restart delay may let it go on at the latest.  Until
     `follow_until_us` the output may still follow its call, as in the mode before.  `free`: without supply nothing is judged, except that an
     output held off throughout (`never_on`) may not turn on.
@@ -85,7 +85,6 @@ class Expect(NamedTuple):
     by_entry: bool = False
     react_us: int | None = None
     begins: Limit | None = None
-    total_us: tuple[int, int] | None = None
     locked: Limit | None = None
     unseen: Limit | None = None
     unseen_us: int = 0
@@ -287,7 +286,6 @@ def _expect_hull(a: Expect, b: Expect) -> Expect:
         by_entry=a.by_entry or b.by_entry,
         react_us=None if a.react_us is None or b.react_us is None else max(a.react_us, b.react_us),
         begins=None if a.begins is None or b.begins is None else later(a.begins, b.begins),
-        total_us=a.total_us if a.total_us == b.total_us else None,
         locked=b.locked if a.locked is None else a.locked if b.locked is None else later(a.locked, b.locked),
         unseen=b.unseen if a.unseen is None else a.unseen if b.unseen is None else later(a.unseen, b.unseen),
         unseen_us=max(a.unseen_us, b.unseen_us),

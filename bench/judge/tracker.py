@@ -412,7 +412,12 @@ class Tracker:
         off = (0, NEVER_US)
         if world.cut is not None:
             cut = world.cut
-            off = (max(0, event.stamp.earliest_us - cut.latest_us), event.stamp.latest_us - cut.earliest_us)
+            first_us, last_us = (
+                event.stamp.earliest_us - cut.latest_us,
+                event.stamp.latest_us - cut.earliest_us,
+            )
+            clock_us = last_us * world.rate_ppm // 1_000_000 + 1
+            off = (max(0, first_us - clock_us), last_us + clock_us)
         world.cut = None
         ride = world.parameters.timing.ride_through
         if not world.conditions.powered or (ride is not None and off[0] > ride.max_us):
