@@ -19,12 +19,11 @@ def moved(p: Possibility, place: int, change: Change, way: str, world: World) ->
         p = _locked(p, place, lock)
     if way == "claim" and expect.by_entry and expect.begun_by_claim(change.on, change.stamp):
         p = p.with_expect(place, expect.begun(change.stamp, world.rate_ppm)._replace(by_entry=False))
-    elif (
-        way == "claim" and not change.on
-    ):  # it was to go on by an order that the restart delay may now hold up
-        p = p.with_expect(place, orders.still_locked(output, expect, "off", p.locks[place], world.rate_ppm))
     elif way == "due":
         p = p.with_expect(place, expect.done(change.stamp))
+    if way == "claim" and not change.on:  # what it goes on by, the restart delay may now hold up
+        waits = orders.still_locked(output, p.expects[place], "off", p.locks[place], world.rate_ppm)
+        p = p.with_expect(place, waits)
     if not expect.by_entry or p.expects[place].by_entry:
         return p
     fed_off = output.feed == "call" and not change.on and not world.calls[output.call or ""].on

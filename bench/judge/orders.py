@@ -228,7 +228,9 @@ def on_call(
     if p.policy(output) is not Policy.FOLLOW:
         if old.follow_until_us < stamp.earliest_us:
             return old
-        last = min(old.follow_until_us, stamp.latest_us + limits.max_us)
+        last = old.follow_until_us
+        if not call.on or lock is None:  # else the restart delay may hold it up
+            last = min(last, stamp.latest_us + limits.max_us)
         claims = _ended(old.claims, call, limits)
         return old._replace(claims=few([*claims, Claim(call.on, stamp.earliest_us, last, by_call=True)]))
     due = at(stamp).plus(limits, rate_ppm)
@@ -254,7 +256,7 @@ def on_call(
     claims = old.claims
     if old.want != call.on:
         claims = old.carried(NEVER_US if unseen is None else unseen.last_us, True, begins=pending_entry)
-    if requirement == "restart" and old.follow_until_us >= stamp.earliest_us:
+    if call.on and old.follow_until_us >= stamp.earliest_us:  # as the mode before would have shown it
         last = min(old.follow_until_us, stamp.latest_us + limits.max_us)
         claims = (*claims, Claim(True, stamp.earliest_us, last, by_call=True))
     claims = _ended(claims, call, limits)
