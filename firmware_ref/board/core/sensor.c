@@ -53,7 +53,7 @@ static void count(uint32_t *held_ms, bool holds)
 
 void sensor_sample(sensor_state *s, const parameters *p, uint16_t millivolts)
 {
-    if (HAS(loss_ignored) && s->begun && judge(p, millivolts) == SENSOR_LOST) { millivolts = s->sample_mv[(s->place + SENSOR_SAMPLES - 1u) % SENSOR_SAMPLES]; }
+    if (HAS(loss_ignored) && s->begun && judge(p, millivolts) == SENSOR_LOST) { millivolts = s->sample_mv[(uint8_t)(s->place - 1u) % SENSOR_SAMPLES]; }
     s->condition = judge(p, smooth(s, millivolts));
     const bool high = s->condition == SENSOR_HIGH;
     if (!(HAS(trip_accumulates) && !high && s->high_ms < p->trip_ms)) { count(&s->high_ms, high); }

@@ -1,0 +1,148 @@
+/* AVR port: ATmega1284P, 16 MHz crystal.  One tick a millisecond, asleep in between.
+ *
+ * Pins come from pins.csv through the Makefile (pins.h); README.md says what is
+ * at them.  EEPROM: the parameter image from address 0, the record store from
+ * STORE_AT. */
+#include <avr/eeprom.h>
+#include <avr/interrupt.h>
+#include <avr/io.h>
+#include <avr/power.h>
+#include <avr/sleep.h>
+#include <avr/wdt.h>
+
+#include "board.h"
+#include "pins.h"
+
+enum { STORE_AT = 0x200, TICK_HZ = 1000, UNUSED_PULL = 0xFF };
+
+_Static_assert((int)IMAGE_BYTES <= (int)STORE_AT, "the parameter image reaches into the record store");
+
+static volatile uint8_t ticks;
+static board core;
+
+ISR(TIMER1_COMPA_vect)
+{
+    ticks++;
+}
+
+/* The watchdog stays armed after it has bitten: it must be stopped before anything takes long. */
+static start_cause cause_of_start(void)
+{
+    const uint8_t flags = MCUSR;
+    MCUSR = 0;
+    wdt_disable();
+    return (flags & (_BV(PORF) | _BV(BORF))) != 0 ? START_EMPTY : START_RUNNING;
+}
+
+/* Pull resistors outside hold the drivers off until here. */
+static void set_up_pins(void)
+{
+    /* Port C serves the calls: the debugging interface lets go of it after two writes in a row. */
+    MCUCR = _BV(JTD);
+    MCUCR = _BV(JTD);
+    PORTA = PORTB = PORTC = PORTD = UNUSED_PULL;
+#define OFF(port, bit) PORT##port = (uint8_t)(PORT##port & ~_BV(bit)); DDR##port = (uint8_t)(DDR##port | _BV(bit));
+#define OFF_N(n, port, bit) OFF(port, bit)
+    RELAY_PINS(OFF_N)
+    ALARM_PIN(OFF)
+    LIGHT_PIN(OFF)
+    BIAS_PIN(OFF)
+    /* An analog pin has neither pull nor digital buffer. */
+    PORTA = (uint8_t)(PORTA & ~_BV(SENSOR_CHANNEL));
+    DIDR0 = _BV(SENSOR_CHANNEL);
+    /* Not used, but never level-triggered on a low pin. */
+    EICRA = _BV(ISC21) | _BV(ISC11) | _BV(ISC01);
+}
+
+static void set_up_timers(void)
+{
+    ADMUX = _BV(REFS0) | SENSOR_CHANNEL;
+    ADCSRA = _BV(ADEN) | _BV(ADSC) | _BV(ADPS2) | _BV(ADPS1) | _BV(ADPS0);
+    OCR1A = F_CPU / TICK_HZ - 1;
+    TIMSK1 = _BV(OCIE1A);
+    TCCR1B = _BV(WGM12) | _BV(CS10);
+}
+
+static void sample(board_inputs *in)
+{
+    uint8_t calls = 0;
+    /* An opto that conducts pulls its pin low. */
+#define READ(n, port, bit) if ((PIN##port & _BV(bit)) == 0) { calls = (uint8_t)(calls | 1u << (n)); }
+    CALL_PINS(READ)
+#define LOW(port, bit) ((PIN##port & _BV(bit)) == 0)
+    in->calls = calls;
+    in->supply = SUPPLY_PIN(LOW);
+    in->button = BUTTON_PIN(LOW);
+    /* The conversion begun in the tick before is long over. */
+    in->sensor_mv = sensor_millivolts(ADC);
+    ADCSRA |= _BV(ADSC);
+    in->store_ready = eeprom_is_ready();
+}
+
+static void carry_out(const board_outputs *out)
+{
+#define PUT(on, port, bit) \
+    if (on) { PORT##port = (uint8_t)(PORT##port | _BV(bit)); } else { PORT##port = (uint8_t)(PORT##port & ~_BV(bit)); }
+#define PUT_RELAY(n, port, bit) PUT((out->relays & 1u << (n)) != 0, port, bit)
+#define PUT_ALARM(port, bit) PUT(out->alarm, port, bit)
+#define PUT_LIGHT(port, bit) PUT(out->light, port, bit)
+#define PUT_BIAS(port, bit) PUT(out->bias, port, bit)
+    RELAY_PINS(PUT_RELAY)
+    ALARM_PIN(PUT_ALARM)
+    LIGHT_PIN(PUT_LIGHT)
+    BIAS_PIN(PUT_BIAS)
+    if (out->store) {
+        eeprom_write_byte((uint8_t *)(STORE_AT + out->store_address), out->store_value);
+    }
+    if (out->alive) {
+        wdt_reset();
+    }
+}
+
+static void start(start_cause cause)
+{
+    uint8_t image[IMAGE_BYTES], store[STORE_BYTES];
+    eeprom_read_block(image, (const void *)0, sizeof image);
+    eeprom_read_block(store, (const void *)STORE_AT, sizeof store);
+    board_start(&core, image, store, cause);
+}
+
+static void wait_for_tick(uint8_t done)
+{
+    set_sleep_mode(SLEEP_MODE_IDLE);
+    for (;;) {
+        cli();
+        if (ticks != done) {
+            sei();
+            return;
+        }
+        sleep_enable();
+        sei();
+        sleep_cpu();
+        sleep_disable();
+    }
+}
+
+int main(void)
+{
+    const start_cause cause = cause_of_start();
+    power_usart0_disable();
+    power_usart1_disable();
+    power_spi_disable();
+    power_twi_disable();
+    set_up_pins();
+    start(cause);
+    set_up_timers();
+    wdt_enable(WDTO_500MS);
+    sei();
+    uint8_t done = ticks;
+    for (;;) {
+        wait_for_tick(done);
+        done++;
+        board_inputs in;
+        board_outputs out;
+        sample(&in);
+        board_tick(&core, &in, &out);
+        carry_out(&out);
+    }
+}
