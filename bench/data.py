@@ -16,5 +16,14 @@ def profiles_dir() -> Path:
 
 def channels_csv() -> Path:
     """The fixture's channel table."""
-    packaged = _PACKAGED / "channels.csv"
-    return packaged if packaged.is_file() else _SOURCE / "hardware" / "channels.csv"
+    return _hardware("channels.csv")
+
+
+def loop_back_csv() -> Path:
+    """What the loop-back plug joins."""
+    return _hardware("loop-back.csv")
+
+
+def _hardware(name: str) -> Path:
+    packaged = _PACKAGED / name
+    return packaged if packaged.is_file() else _SOURCE / "hardware" / name

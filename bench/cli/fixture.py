@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import click
 
 from bench.cli.sim import DRAWS, Simulation
@@ -27,21 +29,39 @@ def list_fixtures() -> None:
 
 @fixture.command()
 @click.argument("url")
-def check(url: str) -> None:
-    """Check that a fixture is sound, with nothing energised.
+@click.option("--plug", is_flag=True, help="The loop-back plug is fitted; else it is looked for.")
+@click.option(
+    "--computer-clock",
+    metavar="PPM",
+    help='How fast this computer\'s clock runs, if you measured it, as in "+12.5 ppm within 3 ppm".',
+)
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    default="runs",
+    show_default=True,
+    metavar="DIR",
+    help="Folder for the calibration record: that of the runs that are to use it.",
+)
+def check(url: str, plug: bool, computer_clock: str | None, out: Path) -> None:
+    """Check that a fixture is sound, and leave its calibration record.
 
-    URL is a serial port, socket://HOST:PORT or sim://. The fixture tests
-    itself and brings everything into the safe state; every channel is read,
-    and every relay is moved, one at a time. Exit code 0 if it is sound, 4 if
-    not.
+    URL is a serial port, socket://HOST:PORT or sim://. Take the board out
+    first: nothing, or the loop-back plug, is to be in its place. Identity,
+    error queue, source, every relay and every sensor signal are looked at one
+    at a time with nothing energised; then every input, if the plug is fitted;
+    then whether the fixture opens everything when this computer falls silent;
+    and for a minute its clock. Exit code 0 if it is sound, 4 if not.
     """
-    from bench.cli.checking import checked
+    from bench.cli.checking import check_and_record
+    from bench.cli.computer import parse_rate
     from bench.cli.opening import open_bare
 
+    computer = None if computer_clock is None else parse_rate(computer_clock)
     bench = open_bare(url)
     try:
-        for line in checked(bench):
-            print(line)
+        for line in check_and_record(bench, out, plug, computer):
+            print(line, flush=True)
     finally:
         bench.close()
 

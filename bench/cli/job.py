@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from bench import __version__
+from bench.cli.computer import computer_name
 from bench.cli.naming import new_trace
 from bench.cli.opening import find_fixture, open_fixture
 from bench.cli.sim import is_simulated
@@ -25,11 +26,13 @@ from bench.judge.findings import Judgement
 from bench.judge.judge import judge_trace
 from bench.procedure import load as load_procedure
 from bench.profile import Profile
+from bench.records.calibration import find as find_record
 from bench.records.results import append_result
 from bench.report.page import write_page
 from bench.run.bench import Identity
 from bench.run.dry_run import dry_run
 from bench.run.session import run_session
+from bench.trace.calibration import Calibration
 from bench.trace.file import read_trace
 from bench.trace.records import Header
 
@@ -77,7 +80,8 @@ def carry_out(order: Order, watch: Watch) -> Result:
             unseen = Judgement("bench-fault", str(e), (), (), (), (), 0.0, parameters.decision)
             return Result(_header(order, planned, None), unseen)
         try:
-            header = _header(order, planned, bench.identity)
+            record, complaint = find_record(order.out, bench.identity)
+            header = _header(order, planned, bench.identity, record)
             writer = new_trace(order.out, header.created, order.unit, order.profile.name)
             try:
                 writer.write(header)
@@ -89,14 +93,14 @@ def carry_out(order: Order, watch: Watch) -> Result:
                 writer.close()
         finally:
             bench.close()
-    return _judged(order, writer.path)
+    return _judged(order, writer.path, [] if complaint is None else [complaint])
 
 
-def _judged(order: Order, path: Path) -> Result:
+def _judged(order: Order, path: Path, told: list[str]) -> Result:
     parameters = order.profile.parameters
     trace = read_trace(path)
     judgement = judge_trace(trace, parameters, live=True)
-    files, told = [("trace", str(path))], []
+    files = [("trace", str(path))]
     page = path.with_suffix(".html")
     try:
         write_page(page, trace, judgement, parameters, path.name)
@@ -111,8 +115,10 @@ def _judged(order: Order, path: Path) -> Result:
     return Result(trace.header, judgement, path, tuple(files), tuple(told))
 
 
-def _header(order: Order, planned: Mapping[str, Any], identity: Identity | None) -> Header:
-    """The first record of the trace; `identity` None where the fixture never answered."""
+def _header(
+    order: Order, planned: Mapping[str, Any], identity: Identity | None, record: Calibration | None = None
+) -> Header:
+    """The first record of the trace; `identity` None where the fixture never answered, `record` its calibration."""
     profile = order.profile
     return Header(
         profile=profile.data,
@@ -125,6 +131,7 @@ def _header(order: Order, planned: Mapping[str, Any], identity: Identity | None)
         fixture=_plain(identity) if identity else {},
         unit_under_test=order.unit,
         operator=order.operator,
+        calibration={} if record is None else record.on_computer(computer_name()).as_json(),
         **planned,
     )
 

@@ -6,14 +6,8 @@ import re
 from pathlib import Path
 
 from bench.errors import UsageError
+from bench.records.naming import cleaned
 from bench.trace.file import TraceWriter
-
-_KEPT = 40  # characters of a unit or profile name that go into a file name
-
-
-def cleaned(text: str) -> str:
-    """`text` with everything but letters, digits, `.` and `-` made one `-`: a safe part of a file name."""
-    return re.sub(r"[^A-Za-z0-9.-]+", "-", text).strip("-.")[:_KEPT].rstrip("-.")
 
 
 def new_trace(out: Path, created: str, unit: str | None, profile: str) -> TraceWriter:

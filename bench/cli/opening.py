@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from bench.cli.sim import is_simulated, parse_url
 from bench.clock import SystemClock
-from bench.errors import BenchFault
+from bench.errors import BenchFault, UsageError
 from bench.fixture.channels import load_channels
 from bench.fixture.driver import Fixture
 from bench.fixture.identify import identify
@@ -21,6 +21,8 @@ def open_fixture(url: str, profile: Profile) -> Fixture:
     Raises BenchFault if nothing of ours answers there, UsageError for a
     `sim://` URL that asks for what does not exist.
     """
+    if is_simulated(url) and parse_url(url).plug:
+        raise UsageError(f"{url}: the loop-back plug is in the board's place; leave plug out to test a board")
     return _open(url, profile.wiring, profile.parameters.calls_fed_from, profile)
 
 

@@ -1,4 +1,4 @@
-"""`sim://?profile=NAME&fault=NAME[=SIZE]&seed=N&draw=HOW`: what the simulated fixture is asked to be."""
+"""`sim://?profile=NAME&fault=NAME[=SIZE]&seed=N&draw=HOW&plug=loop-back`: what the simulated fixture is asked to be."""
 
 from __future__ import annotations
 
@@ -8,17 +8,22 @@ from urllib.parse import parse_qsl, urlsplit
 from bench.errors import UsageError
 
 DRAWS = ("inside", "anywhere", "nominal")
-_KEYS = ("profile", "fault", "seed", "draw")
+PLUG = "loop-back"
+_KEYS = ("profile", "fault", "seed", "draw", "plug")
 
 
 @dataclass(frozen=True, slots=True)
 class Simulation:
-    """A simulated fixture with a board.  `profile` None: that of the run, else the first shipped one."""
+    """A simulated fixture with a board, or with the loop-back plug in its place.
+
+    `profile` None: that of the run, else the first shipped one.
+    """
 
     profile: str | None = None
     faults: tuple[str, ...] = ()
     seed: int = 0
     draw: str = "inside"
+    plug: bool = False
 
 
 def is_simulated(url: str) -> bool:
@@ -47,7 +52,11 @@ def parse_url(url: str) -> Simulation:
     draw = once.get("draw", "inside")
     if draw not in DRAWS:
         raise UsageError(f"{url}: draw={draw} is not known; write one of {', '.join(DRAWS)}")
-    return Simulation(once.get("profile"), tuple(faults), _seed(url, once.get("seed", "0")), draw)
+    plug = once.get("plug", PLUG)
+    if plug != PLUG:
+        raise UsageError(f"{url}: plug={plug} is not known; the one plug is {PLUG}")
+    seed = _seed(url, once.get("seed", "0"))
+    return Simulation(once.get("profile"), tuple(faults), seed, draw, plug="plug" in once)
 
 
 def _seed(url: str, text: str) -> int:

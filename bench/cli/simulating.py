@@ -30,6 +30,7 @@ def peer_of(asked: Simulation, profile: Profile | None, speed: str = "max") -> S
         seed=asked.seed,
         draw=asked.draw,
         speed=speed,
+        plug=asked.plug,
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from bench.errors import TraceError
@@ -192,10 +192,7 @@ def _conclude(
     survey = trace.header.procedure.get("judged") is False
     findings = sorted(book.findings, key=lambda f: (_ORDER[f.verdict], f.at_s))
     unanswered = feed.supplied and not feed.overloaded and not any(feed.edges.values())
-    unsure = unsure_inputs(trace.header, feed.edges)
-    for finding in findings:
-        if finding.verdict == "fail" and finding.output in unsure and feed.edges[finding.output] <= 1:
-            finding.text += LOOPBACK_HINT
+    _hint(findings, unsure_inputs(trace.header, feed.edges), feed.edges)
     if unanswered or survey:
         findings = [_undecided(f) for f in findings]
     not_judged = list(parameters.not_stated)
@@ -214,6 +211,16 @@ def _conclude(
         board_seconds=seconds,
         decision=decision,
     )
+
+
+def _hint(findings: list[Finding], unsure: set[str], edges: Mapping[str, int]) -> None:
+    """A dead, stuck or swapped input of the fixture looks like a fault of the board."""
+    failed = [f for f in findings if f.verdict == "fail" and f.output in unsure]
+    astray = {f.output for f in failed if f.requirement == "follow"}
+    for finding in failed:
+        still = edges[finding.output or ""] <= 1
+        if still or (len(astray) > 1 and finding.output in astray):
+            finding.text += LOOPBACK_HINT
 
 
 def _undecided(finding: Finding) -> Finding:

@@ -122,12 +122,14 @@ def calibration_words(header: Header) -> str:
     if not plain:
         return "none for this fixture"
     ports = plain.get("inputs")
-    covered = (
-        f"loop-back plug on {len(ports)} inputs" if isinstance(ports, list) and ports else "no loop-back plug"
+    on = (
+        f"loop-back plug on {len(ports)} inputs, {plain.get('plugged')}"
+        if isinstance(ports, list) and ports
+        else ""
     )
     computer = plain.get("computer")
     rate = "computer's clock measured" if computer else "computer's clock not measured"
-    return wording.clean(f"of {plain.get('created') or 'no date'}; {covered}; {rate}")
+    return wording.clean(f"of {plain.get('created') or 'no date'}; {on or 'no loop-back plug'}; {rate}")
 
 
 def fixture_words(fixture: Mapping[str, Any]) -> str:

@@ -3,8 +3,8 @@
 `expected` is (requirement, output, kind) of the first failed finding of the
 built-in `acceptance`; what depends on the board is worked out from its
 parameters by `bench.simulated.faults`.  Fixture faults have none: they end as
-a fault of the bench.  The one exception are dead or stuck inputs on a board
-output, which look like a stuck output of the board.
+a fault of the bench.  The one exception are dead, stuck or swapped inputs on
+board outputs, which look like a fault of the board; the loop-back plug tells.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ class Row:
     """One kind of fault.
 
     `where`: what stands behind the colon: None, `output`, `call`, `pair` (two
-    outputs), `relay` or `input` (a channel of the fixture).  `size`: None,
+    outputs), `relay`, `input` (a channel of the fixture) or `inputs` (two).  `size`: None,
     `time` or `level`: what may stand behind the equals sign.
     """
 
@@ -50,6 +50,7 @@ TABLE = (
     Row("relay-stuck", "fixture", "relay", None, "The fixture's relay {0} never opens."),
     Row("input-dead", "fixture", "input", None, "The fixture's input {0} never reads on."),
     Row("input-stuck", "fixture", "input", None, "The fixture's input {0} always reads on."),
+    Row("inputs-swapped", "fixture", "inputs", None, "The fixture's inputs {0} and {1} are swapped."),
     Row("signal-drift", "fixture", None, None, "The fixture's sensor signal is not what it was told."),
     Row("fixture-reboots", "fixture", None, None, "The fixture restarts in the middle of the run."),
     Row("unplugged", "fixture", None, None, "The fixture is unplugged in the middle of the run."),

@@ -170,6 +170,8 @@ def _places(row: Row, parameters: Parameters) -> Iterator[tuple[str, ...]]:
     elif row.where == "relay":
         yield from ((f"call.{c}",) for c in parameters.calls)
         yield from (("main",), ("board",))
+    elif row.where == "inputs":
+        yield from itertools.combinations((f"out.{o.name}" for o in parameters.outputs if o.kind == "ac"), 2)
     else:
         yield from ((f"out.{o.name}" if o.kind == "ac" else o.name,) for o in parameters.outputs)
         yield ("sense.board",)
@@ -188,7 +190,13 @@ def _can_show(fault: str, output: Output) -> bool:
 
 def _where(row: Row, given: tuple[str, ...], parameters: Parameters) -> tuple[str, ...]:
     places = list(_places(row, parameters))
-    if row.kind == "fixture" and row.where is not None and len(given) == 1 and given[0].isdigit():
+    count = 2 if row.where == "inputs" else 1
+    if (
+        row.kind == "fixture"
+        and row.where is not None
+        and len(given) == count
+        and all(map(str.isdigit, given))
+    ):
         return given
     for place in places:
         if sorted(place) == sorted(given):
@@ -204,7 +212,9 @@ def _typed(name: str, where: tuple[str, ...]) -> str:
 def _pattern(row: Row) -> str:
     return _typed(
         row.name,
-        {"pair": ("OUT", "OUT"), "output": ("OUT",), "call": ("CALL",)}.get(row.where or "", ("CH",)),
+        {"pair": ("OUT", "OUT"), "inputs": ("CH", "CH"), "output": ("OUT",), "call": ("CALL",)}.get(
+            row.where or "", ("CH",)
+        ),
     )
 
 

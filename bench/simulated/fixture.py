@@ -42,8 +42,12 @@ class SimulatedFixture:
         seed: int = 0,
         faults: Sequence[Fault] = (),
         speed: str = "max",
+        plug: Mapping[int, Sequence[int]] | None = None,
     ) -> None:
-        """`faults`: those of kind `fixture`.  Raises UsageError for a channel that does not fit."""
+        """`faults`: those of kind `fixture`; `plug`: the loop-back plug, if it is in the board's place.
+
+        Raises UsageError for a channel that does not fit.
+        """
         chance = random.Random(f"{seed}/fixture")
         self.table = table
         self.speed = speed
@@ -62,7 +66,7 @@ class SimulatedFixture:
         )
         self._gone = False
         self._out = b""
-        self.hardware = Hardware(board, parameters, wiring, table, self._flaws, chance, self._emit)
+        self.hardware = Hardware(board, parameters, wiring, table, self._flaws, chance, self._emit, plug)
         self._device = Device(
             f"mitbench,SIMULATED FIXTURE,seed-{seed},{VERSION}",
             Clockwork(lambda: self._boot, lambda: self._resonator.tick(self._now_us)),

@@ -1,9 +1,9 @@
-"""Faults of the fixture itself, as sets of channel numbers."""
+"""Faults of the fixture itself, by channel number."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from bench.errors import UsageError
 from bench.fixture.channels import ChannelTable
@@ -18,6 +18,7 @@ class FixtureFlaws:
     stuck_relays: frozenset[int] = frozenset()
     dead_inputs: frozenset[int] = frozenset()
     stuck_inputs: frozenset[int] = frozenset()
+    swapped_inputs: Mapping[int, int] = field(default_factory=dict)
     signal_drift: bool = False
     reboots: bool = False
     unplugged: bool = False
@@ -27,7 +28,13 @@ class FixtureFlaws:
         """From the faults of kind `fixture`; raises UsageError for a channel that there is not, or of the wrong kind."""
 
         def numbers(name: str, moved: bool) -> frozenset[int]:
-            return frozenset(_number(f, wiring, table, moved) for f in faults if f.name == name)
+            return frozenset(_number(f.where[0], f, wiring, table, moved) for f in faults if f.name == name)
+
+        swapped: dict[int, int] = {}
+        for fault in faults:
+            if fault.name == "inputs-swapped":
+                one, other = (_number(where, fault, wiring, table, False) for where in fault.where)
+                swapped.update({one: other, other: one})
 
         names = {f.name for f in faults}
         return cls(
@@ -35,14 +42,14 @@ class FixtureFlaws:
             numbers("relay-stuck", True),
             numbers("input-dead", False),
             numbers("input-stuck", False),
+            swapped,
             "signal-drift" in names,
             "fixture-reboots" in names,
             "unplugged" in names,
         )
 
 
-def _number(fault: Fault, wiring: Mapping[str, int], table: ChannelTable, moved: bool) -> int:
-    where = fault.where[0]
+def _number(where: str, fault: Fault, wiring: Mapping[str, int], table: ChannelTable, moved: bool) -> int:
     number = int(where) if where.isdigit() else wiring.get(where, table.wiring.get(where, 0))
     channel = table.by_number.get(number)
     if channel is None or channel.moved is not moved or channel.kind == "sensor":

@@ -15,7 +15,7 @@ from bench.fixture.channels import ChannelTable
 from bench.simulated.agenda import Agenda
 from bench.simulated.board import TerminalChange
 from bench.simulated.flawed import FixtureFlaws
-from bench.simulated.mains import LOOK_US, AcInput, ContactInput, Mains
+from bench.simulated.mains import LOOK_US, AcInput, ContactInput, Direct, Mains
 from bench.simulated.relays import Emit, Relays
 from bench.simulated.signal import Signal
 from firmware_ref.parameters import Parameters
@@ -43,7 +43,11 @@ class BoardLike(Protocol):
 
 
 class Hardware:
-    """`wiring`: name -> channel number of the board's terminals."""
+    """`wiring`: name -> channel number of the board's terminals.
+
+    `plug`: relay -> inputs that the loop-back plug joins to it, in the place
+    of the board and on DC; None: no plug.
+    """
 
     def __init__(
         self,
@@ -54,6 +58,7 @@ class Hardware:
         flaws: FixtureFlaws,
         chance: random.Random,
         emit: Emit,
+        plug: Mapping[int, Sequence[int]] | None = None,
     ) -> None:
         self.agenda = Agenda()
         self._board = board
@@ -62,8 +67,14 @@ class Hardware:
         self._flaws = flaws
         self._out = emit
         self._energised: bool | None = None
+        self._plug = plug
         self._bench_feeds = parameters.calls_fed_from == "bench"
-        self.mains = Mains(parameters.frequency_hz, chance.uniform(23.0, 25.5), chance.uniform(0, 10_000))
+        volts, phase_us = chance.uniform(23.0, 25.5), chance.uniform(0, 10_000)
+        self.mains: Mains | Direct = (
+            Mains(parameters.frequency_hz, volts, phase_us)
+            if plug is None
+            else Direct(parameters.frequency_hz, volts)
+        )
         self._sags = False
         self._powered = False
         self._cuts = 0
@@ -79,7 +90,8 @@ class Hardware:
             before=self._before, driven=self._driven, moved=self._rewire,
         )  # fmt: skip
         self._voltage_of: dict[int, int] = {}  # call -> APPL after which its voltage was reported
-        rest = {self._outputs[o.name]: o.kind == "contact-nc" for o in parameters.outputs}
+        closed = [] if plug else [o.name for o in parameters.outputs if o.kind == "contact-nc"]
+        rest = {self._outputs[name]: True for name in closed}
         self._inputs: dict[int, AcInput | ContactInput] = {}
         for c in table.by_number.values():
             if c.kind in ("sense", "output", "call"):
@@ -217,7 +229,6 @@ class Hardware:
         powered = self._powered and source
         self._sense(self._senses["main"], source, now_us)
         self._sense(self._senses["board"], powered, now_us)
-        self._sense(self._senses["r-out"], powered, now_us)
         feed = (main and source) if self._bench_feeds else powered
         for number in self._call_relays:
             on = feed and self.relays.closed(number)
@@ -226,7 +237,23 @@ class Hardware:
                 if number in self._calls:
                     self._board.call(self._calls[number], on, now_us)
                 self._sense(number, on, now_us)
+        if self._plug is None:
+            self._sense(self._senses["r-out"], powered, now_us)
+        else:
+            self._loop_back(powered, feed, now_us)
         self._follow_board(now_us)
+
+    def _loop_back(self, powered: bool, feed: bool, now_us: int) -> None:
+        """Each relay's terminal goes to the inputs that the plug joins to it."""
+        assert self._plug is not None
+        live: dict[int, bool] = {}
+        for number, inputs in self._plug.items():
+            kind = self._table.by_number[number].kind
+            fed = {"switch": powered, "button": True}.get(kind, feed)
+            for joined in inputs:
+                live[joined] = live.get(joined, False) or (fed and self.relays.closed(number))
+        for joined, on in live.items():
+            self._sense(joined, on, now_us)
 
     def _weigh(self, now_us: int) -> None:
         """Does the board pull the source down, or has it let go of it?"""
@@ -248,6 +275,7 @@ class Hardware:
         self._board_us = self._board.next_change_us()
 
     def _sense(self, number: int, on: bool, now_us: int) -> None:
+        number = self._flaws.swapped_inputs.get(number, number)
         one = self._inputs[number]
         if one.on is not on:
             one.put(on, now_us)

@@ -60,6 +60,28 @@ class Mains:
         return at_us - into + self.half_us - self._blind_us
 
 
+class Direct:
+    """24 V DC in the transformer's place: the inputs conduct all the time, and there is no gap.
+
+    The fixture does not know it, and waits for *off* as it does on AC.
+    """
+
+    gap_us = 0.0
+
+    def __init__(self, frequency_hz: int, volts: float) -> None:
+        self.volts_rms = volts
+        self.absent_us = 1e6 / (2 * frequency_hz) + _ABSENT_SPARE_US
+
+    def conducts(self, at_us: float) -> bool:
+        return True
+
+    def start_us(self, at_us: float) -> float:
+        return -math.inf
+
+    def end_us(self, at_us: float) -> float:
+        return at_us
+
+
 class Seen(NamedTuple):
     """An edge as the fixture saw it: the first edge of the change lies in [earliest, latest], true time."""
 
@@ -71,7 +93,7 @@ class Seen(NamedTuple):
 class AcInput:
     """One sensed terminal.  Changes are put in in order of time; what is due is fired in between."""
 
-    def __init__(self, mains: Mains, *, on: bool = False) -> None:
+    def __init__(self, mains: Mains | Direct, *, on: bool = False) -> None:
         self._mains = mains
         self.on = on
         self.shown = on

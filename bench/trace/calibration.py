@@ -79,7 +79,9 @@ class SensorOffsets:
 
 @dataclass(frozen=True, slots=True)
 class Calibration:
-    """One record.  `fixture`: its four fields of `*IDN?`; `inputs`: numbers of the channels that the plug covered."""
+    """One record.  `fixture`: its four fields of `*IDN?`; `inputs`: numbers of the channels that the plug
+    covered, when it was last fitted, at `plugged`.
+    """
 
     fixture: Mapping[str, str]
     simulated: bool
@@ -89,6 +91,7 @@ class Calibration:
     relays: tuple[RelayTimes, ...]
     sensors: tuple[SensorOffsets, ...]
     inputs: tuple[int, ...] = ()
+    plugged: str = ""
     computer: ComputerRate | None = None
 
     def on_computer(self, name: str) -> Calibration:
@@ -155,6 +158,7 @@ def _calibration(plain: Mapping[str, Any]) -> Calibration:
             for one in plain["sensors"]
         ),
         inputs=tuple(_whole(number) for number in plain["inputs"]),
+        plugged=_text(plain["plugged"]),
         computer=None
         if computer is None
         else ComputerRate(

@@ -6,7 +6,6 @@ import signal
 
 import pytest
 
-from bench.report.cautions import SIMULATED
 from tests.end_to_end.command import mitbench
 
 
@@ -22,29 +21,6 @@ def test_list_without_any_port_names_the_simulated_one(plugged_in) -> None:
     answer = mitbench("fixture", "list")
     assert answer.code == 0
     assert "sim://" in answer.out
-
-
-def test_check_of_a_sound_fixture_is_0() -> None:
-    answer = mitbench("fixture", "check", "sim://")
-    assert answer.code == 0
-    assert SIMULATED in answer.out
-    assert "self-test passed" in answer.out
-    assert "relays move and read back" in answer.out
-
-
-@pytest.mark.parametrize(
-    "url",
-    [
-        "sim://?fault=relay-stuck:call.Y",
-        "sim://?fault=relay-dead:call.G",
-        "sim://?fault=input-stuck:sense.board",
-        "no/such",
-    ],
-)
-def test_check_of_an_unsound_one_is_4_and_one_sentence(url: str) -> None:
-    answer = mitbench("fixture", "check", url)
-    assert answer.code == 4
-    assert len(answer.err.strip().splitlines()) == 1
 
 
 def test_watch_ends_with_ctrl_c(monkeypatch: pytest.MonkeyPatch) -> None:

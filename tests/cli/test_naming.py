@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from bench.cli.naming import cleaned, new_trace
+from bench.cli.naming import new_trace
 from bench.errors import UsageError
+from bench.records.naming import cleaned
 
 MOMENT = "2025-03-04T10:20:30+00:00"
 

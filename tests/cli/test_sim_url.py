@@ -19,6 +19,11 @@ def test_everything_said() -> None:
     )
 
 
+def test_the_plug() -> None:
+    assert parse_url("sim://?plug=loop-back").plug
+    assert not parse_url("sim://?seed=1").plug
+
+
 def test_escaped_and_plain_spaces_and_signs() -> None:
     assert parse_url("sim://?fault=hold-short=20%20s").faults == ("hold-short=20 s",)
     assert parse_url("sim://?fault=trip-high=+3%25LFL").faults == ("trip-high=+3%LFL",)
@@ -32,6 +37,7 @@ def test_escaped_and_plain_spaces_and_signs() -> None:
         ("sim://?seed=-3", "seed=-3"),
         ("sim://?seed=1&seed=2", "twice"),
         ("sim://?draw=wild", "draw=wild"),
+        ("sim://?plug=yes", "the one plug is loop-back"),
         ("sim://?profile=", "no value"),
     ],
 )

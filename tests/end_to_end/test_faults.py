@@ -46,10 +46,14 @@ def test_a_fixture_fault_is_never_a_boards_fail(profile: str, entry: Entry, tmp_
     answer = run_board(profile, sim(entry.name), tmp_path)
     fault, _, channel = entry.name.partition(":")
     if fault == "input-dead" and channel.startswith("out."):
-        # The one exception: such an input looks like an output that is stuck off, and the finding says so. One that
+        # One exception: such an input looks like an output that is stuck off, and the finding says so. One that
         # is stuck on reads on before the board has supply, so it is known for the bench's own.
         assert answer.code == 1
         assert all("loop-back" in f["text"] for f in answer.failed)
+    elif fault == "inputs-swapped":
+        # The other: it looks like outputs that are crossed, and the finding says so.
+        assert answer.code == 1
+        assert "loop-back" in answer.failed[0]["text"]
     else:
         assert answer.plain["verdict"] == "bench-fault", answer.plain["reason"]
         assert answer.code == 4

@@ -59,6 +59,7 @@ def test_all_the_faults_of_the_fixture():
     assert {e.name for e in catalogue(furnace()) if e.kind == "fixture"} == {
         *(f"{f}:{ch}" for f in ("relay-dead", "relay-stuck") for ch in relays),
         *(f"{f}:{ch}" for f in ("input-dead", "input-stuck") for ch in outs),
+        "inputs-swapped:out.Y,out.W", "inputs-swapped:out.Y,out.G", "inputs-swapped:out.W,out.G",
         "input-dead:sense.main", "signal-drift", "fixture-reboots", "unplugged",
     }  # fmt: skip
 

@@ -36,6 +36,7 @@ def record(**changes: Any) -> Calibration:
         "relays": (RelayTimes("call.Y", 3, "out.Y", TIMES, TIMES),),
         "sensors": (SensorOffsets("sensor.1", 30, 7, (-900, 1200), (-1500, 300)),),
         "inputs": (15, 17, 18),
+        "plugged": "2025-12-01T10:00:00+00:00",
         "computer": ComputerRate("bench-pc", 12.5, 3.0),
     }
     return Calibration(**{**parts, **changes})

@@ -1,0 +1,25 @@
+"""No board in the fixture, as when the loop-back plug is in its place."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from bench.simulated.board import TerminalChange
+
+
+class NoBoard:
+    """Nothing that could do anything.  Implements `bench.simulated.hardware.BoardLike`."""
+
+    drops_supply = False
+
+    def supply(self, on: bool, at_us: int) -> None: ...
+
+    def call(self, name: str, on: bool, at_us: int) -> None: ...
+
+    def sensor(self, name: str, signal: str | int, at_us: int) -> None: ...
+
+    def advance(self, to_us: int) -> Sequence[TerminalChange]:
+        return ()
+
+    def next_change_us(self) -> int | None:
+        return None
