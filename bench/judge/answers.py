@@ -16,7 +16,7 @@ def moved(p: Possibility, place: int, change: Change, way: str, world: World) ->
         # Where the supply took it, the off may count or not.
         unfed = world.cut is not None or p.expects[place].free
         lock = orders.lock_of(output, p.locks[place], "off", at(change.stamp), either=unfed)
-        p = _locked(p, place, lock)
+        p = locked(p, place, lock)
     if way == "claim" and expect.by_entry and expect.begun_by_claim(change.on, change.stamp):
         p = p.with_expect(place, expect.begun(change.stamp, world.rate_ppm)._replace(by_entry=False))
     elif way == "due":
@@ -32,7 +32,10 @@ def moved(p: Possibility, place: int, change: Change, way: str, world: World) ->
     return released(p, change, world) if p.event == "hold_over" and expect.requirement == "hold" else p
 
 
-def _locked(p: Possibility, place: int, lock: Window | None) -> Possibility:
+def locked(p: Possibility, place: int, lock: Window | None) -> Possibility:
+    """The possibility with another event that an output's restart delay counts from."""
+    if lock is p.locks[place]:
+        return p
     return p._replace(locks=(*p.locks[:place], lock, *p.locks[place + 1 :]))
 
 
@@ -63,7 +66,7 @@ def flickered(p: Possibility, flicker: Flicker, world: World) -> Possibility:
     place = world.parameters.place_of(flicker.output)
     expect, output = p.expects[place], world.parameters.outputs[place]
     went_off = Stamp(flicker.stamp.mid_us, flicker.until_us - flicker.stamp.mid_us)
-    p = _locked(p, place, orders.lock_of(output, p.locks[place], "off", at(went_off), either=True))
+    p = locked(p, place, orders.lock_of(output, p.locks[place], "off", at(went_off), either=True))
     if expect.admits(flicker.on, flicker.stamp) != "due" or expect.due is None or expect.due.high is None:
         return p
     ended = expect.due.high._replace(nominal_us=flicker.until_us)

@@ -21,7 +21,7 @@ from bench.judge.possibility import Possibility
 from bench.judge.tracker import Tracker
 from bench.judge.window import Window, at, limit_at
 from firmware_ref.machine import Needs
-from firmware_ref.parameters import Mode, Policy
+from firmware_ref.parameters import MITIGATING, Mode, Policy
 
 #: How far a candidate is followed to see whether it explains what comes next.
 LOOK_AHEAD_US = 1_500_000
@@ -132,6 +132,7 @@ def _explanations(tracker: Tracker, p: Possibility, change: Change) -> list[Cand
     for due in dues(p, tracker.world):
         found += _too_early(tracker, p, change, place, due)
     found += _forgotten_hold(tracker, p, change, place)
+    found += _mitigation_ended(tracker, p, change, place)
     found += _rebooted(tracker, p, change)
     return found
 
@@ -221,8 +222,22 @@ def _forgotten_hold(tracker: Tracker, p: Possibility, change: Change, place: int
     return [Candidate(q, rank, lambda book: book.not_allowed(change, "re-leak", p.mode))]
 
 
+def _mitigation_ended(tracker: Tracker, p: Possibility, change: Change, place: int) -> list[Candidate]:
+    """The board took a sensor loss for the end of the mitigation, and begins to watch for losses anew."""
+    lost = tracker.world.conditions.powered and tracker.world.conditions.surely(Needs.LOST)
+    if not lost or p.mode not in MITIGATING:
+        return []
+    held = p._replace(state="post_leak_hold", latched=False)
+    (q,) = fire(held, Due("hold_over", _now(p.entered, change), None), tracker.world)
+    if not q.expects[place].admits(change.on, change.stamp):
+        return []
+    q = released(q._replace(event="warmed_up"), change, tracker.world)
+    rank = (1, 0, REQUIREMENTS.index("kept-on-loss"))
+    return [Candidate(q, rank, lambda book: book.not_allowed(change, "kept-on-loss", p.mode))]
+
+
 def _rebooted(tracker: Tracker, p: Possibility, change: Change) -> list[Candidate]:
-    """The board restarted by itself: at least two outputs went to where they are without supply."""
+    """The board restarted by itself: its outputs are where they are without supply, or two went there at least."""
     outputs = tracker.world.parameters.outputs
     if p.supplied is None or p.state == "unpowered":
         return []
@@ -231,8 +246,10 @@ def _rebooted(tracker: Tracker, p: Possibility, change: Change) -> list[Candidat
         for e in tracker.queue[max(0, tracker.place - 1) :]
         if isinstance(e, Change) and instant_us(e) - change.stamp.latest_us <= TOGETHER_US
     }
-    asleep = [o for o in outputs if o.name in near and near[o.name] == (o.modes[Mode.UNPOWERED] is Policy.ON)]
-    if len(asleep) < 2 or change.output not in near:
+    levels = {**tracker.levels, **near}
+    asleep = [o.name for o in outputs if levels[o.name] == (o.modes[Mode.UNPOWERED] is Policy.ON)]
+    together = len(near.keys() & set(asleep)) >= 2 or len(asleep) == len(outputs)
+    if change.output not in near or not together:
         return []
     expects = tuple(
         orders.without_supply(o, e, Mode.START_UP) for o, e in zip(outputs, p.expects, strict=True)

@@ -279,8 +279,12 @@ def order_outputs(
     p: Possibility, mode: Mode, event: str, entered: Window, base: Window | None, world: World
 ) -> tuple[Expect, ...]:
     """The orders of all outputs after a change to `mode`."""
-    if event == "supply_lost" or world.cut is not None:
-        return p.expects  # nothing is judged until the supply is back
+    if event == "supply_lost":
+        return p.expects
+    if world.cut is not None:  # nothing is judged until the supply is back, but what stays off in every mode
+        return tuple(
+            without_supply(o, e, mode) for o, e in zip(world.parameters.outputs, p.expects, strict=True)
+        )
     span = world.parameters.qualification("trip" if event == "tripped" else "loss")
     least_us = 0 if span is None else span.min_us
     return tuple(
@@ -308,6 +312,8 @@ def _remember(p: Possibility, q: Possibility, world: World) -> list[Possibility]
             if hold is None or world.cut is None
             else holds.left_of(hold, holds.began_to_stop(p, world), q.entered)
         )
+        if left is not None and p.left_us is not None:  # not said whether it stood still before the cut
+            left = (min(left[0], p.left_us[0]), max(left[1], p.left_us[1]))
         ways.append(q._replace(mitigation="hold", left_us=left or p.left_us))
     return ways
 

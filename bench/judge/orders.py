@@ -169,6 +169,15 @@ def lock_of(
     return (old or at(_LONG_AGO)).hull(instant) if either else instant
 
 
+def unseen_off(output: Output, old: Expect, on: bool, call: Call, lock: Window | None) -> Window | None:
+    """The lock after a call that went off: the output may have been on too short a time to be seen."""
+    due = old.due
+    shown = not on and old.want and due is not None and due.opens_us <= call.stamp.latest_us
+    if call.on or output.feed != "call" or not shown:
+        return lock
+    return lock_of(output, lock, "off", at(call.stamp), either=True)
+
+
 def forgettable(lock: Window | None) -> Window | None:
     """A restart delay over a loss of supply: it may run on, or be forgotten."""
     return lock and lock.hull(at(_LONG_AGO))
@@ -234,10 +243,11 @@ def on_call(
         claims = _ended(old.claims, call, limits)
         return old._replace(claims=few([*claims, Claim(call.on, stamp.earliest_us, last, by_call=True)]))
     due = at(stamp).plus(limits, rate_ppm)
+    passes = False
     if output.feed == "call" and call.on:
         # A relay that had not yet let go passes its call again at once.
-        gone_us = stamp.earliest_us - call.before.latest_us
-        if gone_us <= output.follow_off.max_us:
+        passes = stamp.earliest_us - call.before.latest_us <= output.follow_off.max_us
+        if passes:
             due = due._replace(low=limit_at(stamp), causal=True)
     requirement = "follow"
     pending_entry = old.by_entry and old.due is not None and old.due.open_after(stamp.earliest_us)
@@ -259,6 +269,8 @@ def on_call(
     if call.on and old.follow_until_us >= stamp.earliest_us:  # as the mode before would have shown it
         last = min(old.follow_until_us, stamp.latest_us + limits.max_us)
         claims = (*claims, Claim(True, stamp.earliest_us, last, by_call=True))
+    if passes and requirement == "restart":
+        claims = (*claims, Claim(True, stamp.earliest_us, stamp.latest_us + limits.max_us, by_call=True))
     claims = _ended(claims, call, limits)
     return Expect(
         want=call.on,

@@ -345,9 +345,10 @@ class Tracker:
         for p in self.possibilities:
             for place, output in enumerate(self.world.parameters.outputs):
                 if output.call == event.call:
-                    expect = orders.on_call(
-                        output, p.expects[place], p, call, p.locks[place], event.stamp, self.world.rate_ppm
-                    )
+                    old, on = p.expects[place], self.levels[output.name]
+                    lock = orders.unseen_off(output, old, on, call, p.locks[place])
+                    p = answers.locked(p, place, lock)
+                    expect = orders.on_call(output, old, p, call, lock, event.stamp, self.world.rate_ppm)
                     p = p.with_expect(place, expect)
             moved.append(p)
         self.keep(moved)
