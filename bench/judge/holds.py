@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from bench.judge.possibility import NEVER_US, Possibility
-from bench.judge.window import Stamp, Window, earlier, later, limit_at
+from bench.judge.possibility import MIXED, NEVER_US, Possibility
+from bench.judge.window import Limit, Stamp, Window, earlier, later, limit_at
 from bench.judge.world import World
 from firmware_ref.machine import Needs
 
@@ -73,6 +73,15 @@ def _unseen_us(world: World) -> int:
     return NEVER_US if trip is None else trip.min_us
 
 
+def _watches_from(p: Possibility, world: World) -> Limit:
+    """From when the hold's own sensor surely counts: its entry, or the end of the warm-up after a cut."""
+    if p.event not in ("booted", MIXED) or p.supplied is None:
+        return p.entered.low
+    return later(
+        p.entered.low, limit_at(p.supplied).plus(world.parameters.timing.warm_up.max_us, world.rate_ppm)
+    )
+
+
 def _disturbed(p: Possibility, stamp: Stamp, world: World) -> Possibility:
     """The hold while the sensors are not surely low: it may stand still, or go on unseen."""
     rule, conditions = world.parameters.rules.hold_on_band, world.conditions
@@ -90,10 +99,10 @@ def _disturbed(p: Possibility, stamp: Stamp, world: World) -> Possibility:
     may_run = rule in (None, "continue") or conditions.not_low_by_loss
     if not may_run:
         unseen_us = _unseen_us(world)
-        may_run = base is not before or conditions.not_low_us(p.entered.opens_us) <= unseen_us
+        may_run = base is not before or conditions.not_low_us(_watches_from(p, world).first_us) <= unseen_us
         if low is None:
-            may_run = may_run and base.low.first_us <= began.latest_us + unseen_us
-            seen = limit_at(began).plus(unseen_us, world.rate_ppm)
+            seen = later(limit_at(began), _watches_from(p, world)).plus(unseen_us, world.rate_ppm)
+            may_run = may_run and base.low.first_us <= seen.last_us
             cap = seen if cap is None else earlier(cap, seen)
     hold = base._replace(high=cap) if may_run else None
     if hold is None and low is not None:  # in the clear's band: it may run again from here
@@ -106,7 +115,7 @@ def _goes_on(p: Possibility, before: Window, stamp: Stamp, world: World) -> Wind
     rules, rate = world.parameters.rules, world.rate_ppm
     began = world.conditions.not_low_began or before.origin
     gone_us = max(0, stamp.latest_us - began.earliest_us)
-    surely_us = world.conditions.not_low_us(p.entered.opens_us)
+    surely_us = world.conditions.not_low_us(_watches_from(p, world).first_us)
     low = world.conditions.since[Needs.LOW].possible or world.conditions.was_low or stamp
     fresh = Window(limit_at(low), limit_at(stamp), stamp).plus(world.parameters.timing.hold, rate)
     paused = Window(
@@ -120,7 +129,11 @@ def _goes_on(p: Possibility, before: Window, stamp: Stamp, world: World) -> Wind
     if world.conditions.not_low_by_loss:
         return _after_loss(before, paused, fresh, world)
     hold = {"pause": paused, "restart": fresh, "continue": before}[rules.hold_on_band]
-    return before.hull(hold) if world.conditions.not_low_us(p.entered.opens_us) <= _unseen_us(world) else hold
+    return (
+        before.hull(hold)
+        if world.conditions.not_low_us(_watches_from(p, world).first_us) <= _unseen_us(world)
+        else hold
+    )
 
 
 def _after_loss(before: Window, paused: Window, fresh: Window, world: World) -> Window:

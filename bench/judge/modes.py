@@ -19,6 +19,8 @@ from firmware_ref.machine import MODES, WATCH, Memory, Needs, Watch, targets
 from firmware_ref.parameters import MITIGATING, Mode, Policy
 
 _FAULTY = ("leak_active_lost", "post_leak_hold_lost", "sensor_fault", "sensor_fault_latched")
+#: Where a qualification that began in the start-up may still run.
+_FROM_START_UP = ("start_up", *_FAULTY)
 _SUPPLY_LOST = Watch("supply_lost", "ride_through", Needs.SUPPLY)
 
 
@@ -144,7 +146,7 @@ def _clears_through_loss(p: Possibility, low: Stamp, lost: Stamp, world: World) 
 def _qualifies_from(p: Possibility, watch: Watch, world: World, sure: Limit) -> Limit | None:
     """The latest start of a qualification whose condition surely holds from `sure` on."""
     timing, rate = world.parameters.timing, world.rate_ppm
-    if p.state in ("start_up", *_FAULTY) and p.supplied is not None:
+    if p.state in _FROM_START_UP and p.supplied is not None:
         sure = later(sure, limit_at(p.supplied).plus(timing.warm_up.max_us, rate))
     if watch.event == "cleared":
         return _clears_from(p, world, sure)

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from bench.judge.window import Limit, Stamp, Window, earlier, later, limit_at
+from bench.judge.window import Limit, Stamp, Window, earlier, later, limit_at, quickly_replaced
 from firmware_ref.machine import MODES
 from firmware_ref.parameters import Mode, Output, Policy
 
@@ -62,6 +62,7 @@ def few(claims: Sequence[Claim]) -> tuple[Claim, ...]:
     return tuple(hulls)
 
 
+@quickly_replaced
 class Expect(NamedTuple):
     """What one output must show.
 
@@ -143,6 +144,7 @@ class Expect(NamedTuple):
         return few(kept)
 
 
+@quickly_replaced
 class Possibility(NamedTuple):
     """`hold`: when the hold is over; `hold_before`: the same, before the sensors were not low;
     `left_us`: what is left of a hold that stands still, least and most; `supplied`: the supply came;

@@ -23,7 +23,7 @@ from bench.judge.book import Book
 from bench.judge.conditions import Conditions
 from bench.judge.events import CallMoved, Change, Event, Flicker, SensorMoved, SupplyMoved, instant_us
 from bench.judge.modes import Due, dues, fire, initial, powered_again
-from bench.judge.possibility import NEVER_US, Possibility, hull
+from bench.judge.possibility import NEVER_US, Expect, Possibility, hull
 from bench.judge.window import Stamp
 from bench.judge.world import World
 from firmware_ref.machine import WATCH, Needs
@@ -32,10 +32,15 @@ from firmware_ref.parameters import MITIGATING, Mode, Output, Parameters, Policy
 
 @dataclass(slots=True)
 class Live:
-    """A possibility with the events it waits for, worked out once (None: not yet)."""
+    """A possibility with what it waits for, worked out once (None: not yet).
+
+    `opens_us`: when the next event that it has not gone on by may fall; `ends_us`: when it is ruled out.
+    """
 
     p: Possibility
     known: list[Due] | None = None
+    opens_us: int | None = None
+    ends_us: int | None = None
 
 
 @dataclass(slots=True)
@@ -143,6 +148,12 @@ class Tracker:
         self.queue, self.place = rest, 0
         widths = [2 * e.stamp.half_us for e in events if isinstance(e, Change)]
         self.edge_width_us = max([self.edge_width_us, *widths])
+        self._reckon_ends()
+
+    def _reckon_ends(self) -> None:
+        """When the possibilities end is to be worked out again: outputs moved, or were found wrong or right."""
+        for live in self.lives:
+            live.ends_us = None
 
     def run(self, until_us: int) -> None:
         """Process everything up to and at `until_us`."""
@@ -165,27 +176,36 @@ class Tracker:
         self.now_us = max(self.now_us, to_us)
 
     def _next_step(self) -> int:
-        step = min((w.until_us for w in self.watched.values()), default=NEVER_US)
-        outputs = self.world.parameters.outputs
+        step = NEVER_US
         for live in self.lives:
-            for due in self.dues_of(live):
-                if due.event not in live.p.opened:
-                    step = min(step, due.window.opens_us)
-                closes = due.closes_us
-                if closes is not None:
-                    step = min(step, closes + self.edge_width_us + 1)
-            for output, expect in zip(outputs, live.p.expects, strict=True):
-                if (
-                    not expect.free
-                    and self.levels[output.name] != expect.want
-                    and output.name not in self.book.wrong
-                ):
-                    closes = self.now_us if expect.due is None else expect.due.closes_us
-                    if closes is not None:
-                        step = min(step, closes + self.edge_width_us + 1)
+            step = min(step, self._opens_us(live), self._ends_us(live))
             if live.p.ghost is not None:
                 step = min(step, self.ghost_ends_us(live.p))
+        for watched in self.watched.values():
+            step = min(step, watched.until_us)
         return step
+
+    def _opens_us(self, live: Live) -> int:
+        if live.opens_us is None:
+            opened = live.p.opened
+            live.opens_us = min(
+                (d.window.opens_us for d in self.dues_of(live) if d.event not in opened), default=NEVER_US
+            )
+        return live.opens_us
+
+    def _ends_us(self, live: Live) -> int:
+        if live.ends_us is None:
+            closes = [due.closes_us for due in self.dues_of(live)]
+            for output, expect in zip(self.world.parameters.outputs, live.p.expects, strict=True):
+                if self.owed(output.name, expect):
+                    closes.append(self.now_us if expect.due is None else expect.due.closes_us)
+            first_us = min((c for c in closes if c is not None), default=NEVER_US)
+            live.ends_us = first_us + self.edge_width_us + 1
+        return live.ends_us
+
+    def owed(self, name: str, expect: Expect) -> bool:
+        """Whether an output has yet to come to where it is expected."""
+        return not expect.free and self.levels[name] != expect.want and name not in self.book.wrong
 
     def _open_windows(self) -> None:
         """Go on both ways wherever an event may fall by now, and from there at once where the next may too."""
@@ -193,41 +213,42 @@ class Tracker:
             if not self._branch():
                 return
         for live in self.lives:
-            open_now = {d.event for d in self.dues_of(live) if d.window.opens_us <= self.now_us}
-            live.p = live.p._replace(opened=live.p.opened | open_now)
+            self._opened(live)
 
     def _branch(self) -> bool:
         fresh: list[Possibility] = []
         for live in self.lives:
-            opened = {d.event for d in self.dues_of(live) if d.window.opens_us <= self.now_us} - live.p.opened
-            if opened:
-                leaves = self._leaves_by(live)
-                for due in self.dues_of(live):
-                    if due.event in opened:
-                        gone = fire(live.p, due, self.world)
-                        fresh += (
-                            gone
-                            if leaves is None
-                            else [q.entered_by(leaves, self.world.rate_ppm) for q in gone]
-                        )
-                live.p = live.p._replace(opened=live.p.opened | opened)
+            if self._opens_us(live) > self.now_us:
+                continue
+            leaves = self._leaves_by(live)
+            for due in self._opened(live):
+                gone = fire(live.p, due, self.world)
+                fresh += gone if leaves is None else [q.entered_by(leaves, self.world.rate_ppm) for q in gone]
         if fresh:
             self.keep(self.possibilities + fresh, same_stimuli=True)
         return bool(fresh)
+
+    def _opened(self, live: Live) -> list[Due]:
+        """The events that may fall by now and that the possibility has not gone on by; from here on it has."""
+        now = [
+            d for d in self.dues_of(live) if d.window.opens_us <= self.now_us and d.event not in live.p.opened
+        ]
+        live.p = live.p._replace(opened=live.p.opened.union(d.event for d in now))
+        live.opens_us = None
+        return now
 
     def _leaves_by(self, live: Live) -> Stamp | None:
         """The latest instant at which a possibility can still become another: it ends at that instant itself."""
         ends = [due.window.high for due in self.dues_of(live) if due.must]
         for output, expect in zip(self.world.parameters.outputs, live.p.expects, strict=True):
-            owed = not expect.free and self.levels[output.name] != expect.want
-            if owed and expect.due and output.name not in self.book.wrong:
+            if expect.due and self.owed(output.name, expect):
                 ends.append(expect.due.high)
         first = min((end for end in ends if end is not None), key=lambda end: end.last_us, default=None)
         return None if first is None else Stamp(first.nominal_us, first.slack_us)
 
     def _bury(self) -> None:
         """End the possibilities that time has ruled out."""
-        alive = [live.p for live in self.lives if not self._timed_out(live) and not self.overdue(live.p)]
+        alive = [live.p for live in self.lives if self._ends_us(live) > self.now_us]
         if len(alive) == len(self.lives):
             return
         if not alive:
@@ -238,6 +259,7 @@ class Tracker:
             if not alive:
                 stuck = [live.p for live in self.lives if self.overdue(live.p)]
                 alive = self.failed(self, stuck + run_out, None, self.now_us)
+                self._reckon_ends()
         self.keep(alive, same_stimuli=True)
 
     def _closed(self, live: Live) -> list[Due]:
@@ -245,9 +267,6 @@ class Tracker:
 
     def _past(self, closes_us: int) -> bool:
         return self.now_us > closes_us + self.edge_width_us
-
-    def _timed_out(self, live: Live) -> bool:
-        return bool(self._closed(live))
 
     def overdue(self, p: Possibility) -> list[str]:
         """Outputs that are not where this possibility needs them by now."""
@@ -305,6 +324,7 @@ class Tracker:
     def _change(self, change: Change) -> None:
         place = self.world.parameters.place_of(change.output)
         self.levels[change.output] = change.on
+        self._reckon_ends()
         self.watched.pop(change.output, None)
         if change.output in self.book.wrong:
             self._wrong_moves(change, place)

@@ -10,9 +10,26 @@ the rest).  Ends belong to a window.
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 from firmware_ref.parameters import Interval
+
+_Tuple = TypeVar("_Tuple", bound=type[Any])
+
+
+def quickly_replaced(cls: _Tuple) -> _Tuple:
+    """Give a named tuple a `_replace` that costs less than half: the judge does little else."""
+    places = {name: place for place, name in enumerate(cls._fields)}
+    new = tuple.__new__
+
+    def replace(self: Any, /, **changes: Any) -> Any:
+        values = list(self)
+        for name, value in changes.items():
+            values[places[name]] = value
+        return new(cls, values)
+
+    cls._replace = replace
+    return cls
 
 
 class Stamp(NamedTuple):
@@ -58,6 +75,7 @@ def limit_at(stamp: Stamp) -> Limit:
     return Limit(stamp.mid_us, stamp.half_us, stamp.half_us)
 
 
+@quickly_replaced
 class Window(NamedTuple):
     """When something may happen: not before `low`, not after `high` (None: never too late).
 
