@@ -13,7 +13,7 @@
 #include "board.h"
 #include "pins.h"
 
-enum { STORE_AT = 0x200, TICK_HZ = 1000, UNUSED_PULL = 0xFF };
+enum { STORE_AT = 0x200, TICK_HZ = 1000 };
 
 _Static_assert((int)IMAGE_BYTES <= (int)STORE_AT, "the parameter image reaches into the record store");
 
@@ -34,21 +34,23 @@ static start_cause cause_of_start(void)
     return (flags & (_BV(PORF) | _BV(BORF))) != 0 ? START_EMPTY : START_RUNNING;
 }
 
-/* Pull resistors outside hold the drivers off until here. */
+/* Pull resistors outside hold the drivers off until here; latches are 0 from the reset on, so none comes on here. */
 static void set_up_pins(void)
 {
     /* Port C serves the calls: the debugging interface lets go of it after two writes in a row. */
     MCUCR = _BV(JTD);
     MCUCR = _BV(JTD);
-    PORTA = PORTB = PORTC = PORTD = UNUSED_PULL;
-#define OFF(port, bit) PORT##port = (uint8_t)(PORT##port & ~_BV(bit)); DDR##port = (uint8_t)(DDR##port | _BV(bit));
+#define OFF(port, bit) DDR##port = (uint8_t)(DDR##port | _BV(bit));
 #define OFF_N(n, port, bit) OFF(port, bit)
     RELAY_PINS(OFF_N)
     ALARM_PIN(OFF)
     LIGHT_PIN(OFF)
     BIAS_PIN(OFF)
-    /* An analog pin has neither pull nor digital buffer. */
-    PORTA = (uint8_t)(PORTA & ~_BV(SENSOR_CHANNEL));
+    /* Every other pin is pulled up, but the analog one: that has neither pull nor digital buffer. */
+    PORTA = (uint8_t)~(DDRA | _BV(SENSOR_CHANNEL));
+    PORTB = (uint8_t)~DDRB;
+    PORTC = (uint8_t)~DDRC;
+    PORTD = (uint8_t)~DDRD;
     DIDR0 = _BV(SENSOR_CHANNEL);
     /* Not used, but never level-triggered on a low pin. */
     EICRA = _BV(ISC21) | _BV(ISC11) | _BV(ISC01);

@@ -15,6 +15,7 @@ static void begin(board *b)
     }
     sensor_start(&b->sensor);
     outputs_start(&b->outputs, b->now_ms);
+    b->relays = 0;
     b->panel = (panel_state){.group = 0};
     b->logic = (logic_state){.mode = MODE_UNPOWERED};
 }
@@ -23,6 +24,12 @@ void board_start(board *b, const uint8_t image[IMAGE_BYTES], const uint8_t store
 {
     *b = (board){.power = POWER_BOOTING};
     b->usable = parameters_load(&b->parameters, image);
+    for (uint8_t i = 0; i < OUTPUTS; i++) {
+        const output_parameters *q = &b->parameters.output[i];
+        if (q->used && q->call < CALLS && q->call >= b->watched) {
+            b->watched = (uint8_t)(q->call + 1u);
+        }
+    }
     memory_start(&b->memory, store);
     mains_start(&b->supply, 0);
     /* A good supply until its absence has been seen for as long as always. */
@@ -37,16 +44,21 @@ void board_start(board *b, const uint8_t image[IMAGE_BYTES], const uint8_t store
     begin(b);
 }
 
-static void sample(board *b, const board_inputs *in)
+/* True when a call has come or gone. */
+static bool sample(board *b, const board_inputs *in)
 {
+    bool changed = false;
     mains_sample(&b->supply, in->supply, b->now_ms);
     if (b->supply.silent_ms < BLIND_MS) {
-        for (uint8_t i = 0; i < CALLS; i++) {
-            const uint8_t bit = HAS(call_misread) && i == OUT_W ? OUT_G : i;
-            mains_sample(&b->calls[i], (in->calls & (1u << bit)) != 0u, b->now_ms);
+        uint8_t calls = in->calls;
+        if (HAS(call_misread)) { calls = (uint8_t)((calls & ~2u) | (calls >> 1 & 2u)); }
+        /* Shifted step by step: the controller has no shift by a variable. */
+        for (uint8_t i = 0; i < b->watched; i++, calls >>= 1) {
+            changed |= mains_sample(&b->calls[i], (calls & 1u) != 0u, b->now_ms);
         }
     }
     sensor_sample(&b->sensor, &b->parameters, in->sensor_mv);
+    return changed;
 }
 
 /* The supply was gone for longer than a dip: remember, let go, and wait. */
@@ -60,6 +72,7 @@ static void go_down(board *b)
     if (HAS(short_cut_clears_latch)) { record.latched = false; }
     memory_save(&b->memory, &record);
     outputs_start(&b->outputs, b->now_ms);
+    b->relays = 0;
     b->logic = (logic_state){.mode = MODE_UNPOWERED};
     b->power = POWER_DOWN;
     b->supply_ms = b->now_ms - b->supply.silent_ms;
@@ -94,7 +107,7 @@ static mode_move run(board *b)
     return logic_boot(&b->logic, p, &b->memory.saved, b->supply_ms);
 }
 
-/* A record is written when what it says changes; how much of the hold is left only when the supply goes. */
+/* Written when the mode changes; how much of the hold is left only when the supply goes. */
 static void remember(board *b)
 {
     const memory_record *saved = &b->memory.saved;
@@ -108,10 +121,10 @@ static void remember(board *b)
 static uint8_t lines(const board *b)
 {
     uint8_t relays = 0;
-    for (uint8_t i = 0; i < RELAYS; i++) {
+    for (uint8_t i = RELAYS; i-- > 0u;) {
         const output_state *o = &b->outputs.output[i];
-        if (HAS(drive_interrupted) && b->now_ms - o->due_ms > 1500u && b->now_ms % 200u < 12u) { continue; }
-        relays = (uint8_t)(relays | (uint8_t)(o->drive ? 1u << i : 0u));
+        const bool cut = HAS(drive_interrupted) && b->now_ms - o->due_ms > 1500u && b->now_ms % 200u < 12u;
+        relays = (uint8_t)(relays << 1 | (o->drive && !cut));
     }
     if (HAS(outputs_crossed)) { relays = (uint8_t)((relays & ~3u) | (relays >> 1 & 1u) | (relays & 1u) << 1); }
     return relays;
@@ -124,7 +137,7 @@ void board_tick(board *b, const board_inputs *in, board_outputs *out)
         return;
     }
     b->now_ms++;
-    sample(b, in);
+    const bool call_changed = sample(b, in);
     if (b->power == POWER_DOWN) {
         wait_for_supply(b);
     } else if (b->supply.silent_ms >= b->parameters.ride_through_ms) {
@@ -132,15 +145,23 @@ void board_tick(board *b, const board_inputs *in, board_outputs *out)
     } else {
         const mode_move move = run(b);
         if (b->power == POWER_RUNNING) {
-            const bool ended = HAS(loss_ends_mitigation) && b->logic.lost_noticed;
-            outputs_tick(&b->outputs, &b->parameters, ended ? MODE_NORMAL : b->logic.mode, &move, b->calls, b->now_ms);
-            if (panel_tick(&b->panel, &b->logic, in->button)) {
+            if (move.kind != MOVE_NONE || call_changed || b->outputs.busy || HAS(loss_ends_mitigation)) {
+                const bool ended = HAS(loss_ends_mitigation) && b->logic.lost_noticed;
+                const board_mode mode = ended ? MODE_NORMAL : b->logic.mode;
+                outputs_tick(&b->outputs, &b->parameters, mode, &move, b->calls, b->now_ms);
+                b->relays = lines(b);
+            }
+            const bool cleared = panel_tick(&b->panel, &b->logic, in->button);
+            if (cleared) {
                 b->logic.last_fault = FAULT_NONE;
             }
-            remember(b);
+            if (cleared || move.kind != MOVE_NONE) {
+                remember(b);
+            }
         }
     }
-    out->relays = lines(b);
+    if (HAS(drive_interrupted)) { b->relays = lines(b); }
+    out->relays = b->relays;
     out->alarm = b->outputs.output[ALARM].drive;
     out->light = b->power == POWER_RUNNING && panel_light(&b->panel, &b->logic);
     out->bias = b->parameters.biased;

@@ -43,18 +43,20 @@ typedef enum {
 typedef enum { POWER_BOOTING, POWER_RUNNING, POWER_DOWN } power_state;
 
 typedef struct {
-    parameters parameters;
     bool usable; /* the parameter image was good */
     power_state power;
     uint32_t now_ms;
     uint32_t supply_ms; /* when the supply came, or (down) went */
+    uint8_t watched; /* calls up to here are followed by an output */
     mains_input calls[CALLS];
     mains_input supply;
     sensor_state sensor;
     logic_state logic;
     outputs_state outputs;
+    uint8_t relays; /* their drives, as lines */
     panel_state panel;
     memory_state memory;
+    parameters parameters;
 } board;
 
 /* `image`: the parameter table; `store`: the record store. */

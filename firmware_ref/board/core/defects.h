@@ -2,7 +2,8 @@
  *
  * The list DEFECT_… is made from defects.csv by the Makefile; DEFECT is the one
  * chosen (make DEFECT=name).  HAS(name) is a constant, so the sound build
- * holds nothing of them. */
+ * holds nothing of them.  Tests on the host build all of them at once
+ * (DEFECT=board_defect) and choose while running. */
 #ifndef BOARD_DEFECTS_H
 #define BOARD_DEFECTS_H
 
@@ -11,6 +12,8 @@
 #ifndef DEFECT
 #define DEFECT DEFECT_none
 #endif
+
+extern int board_defect;
 
 #define HAS(name) (DEFECT == DEFECT_##name)
 

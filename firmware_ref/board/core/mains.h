@@ -24,6 +24,7 @@ enum { MAINS_ABSENT_MS = 25, MAINS_CYCLES = 3 };
 /* Nothing seen yet. */
 void mains_start(mains_input *in, uint32_t now_ms);
 
-void mains_sample(mains_input *in, bool conducting, uint32_t now_ms);
+/* True when it has come or gone. */
+bool mains_sample(mains_input *in, bool conducting, uint32_t now_ms);
 
 #endif

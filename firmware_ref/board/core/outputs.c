@@ -112,11 +112,14 @@ void outputs_tick(outputs_state *o, const parameters *p, board_mode mode, const 
     if (move->kind != MOVE_NONE) {
         o->mode_ms = now_ms;
     }
-    for (uint8_t i = 0; i < OUTPUTS; i++) {
-        const output_parameters *q = &p->output[i];
+    o->busy = false;
+    const output_parameters *q = p->output;
+    for (uint8_t i = 0; i < OUTPUTS; i++, q++) {
         if (q->used) {
             const mains_input *call = q->call < CALLS ? &calls[q->call] : 0;
-            tick(&o->output[i], q, i, mode, move, call, o->mode_ms, now_ms);
+            output_state *one = &o->output[i];
+            tick(one, q, i, mode, move, call, o->mode_ms, now_ms);
+            o->busy = o->busy || one->resting || one->drive != one->wanted;
         }
     }
 }

@@ -21,11 +21,13 @@ typedef struct {
 typedef struct {
     output_state output[OUTPUTS];
     uint32_t mode_ms; /* when the present mode began */
+    bool busy;        /* something is yet to move, or to be kept off */
 } outputs_state;
 
 /* All off. */
 void outputs_start(outputs_state *o, uint32_t now_ms);
 
+/* To be called when the mode or a call has changed, and every millisecond while `busy`. */
 void outputs_tick(outputs_state *o, const parameters *p, board_mode mode, const mode_move *move,
                   const mains_input calls[CALLS], uint32_t now_ms);
 

@@ -1,6 +1,6 @@
 #include "panel.h"
 
-enum { FLASH_MS = 300, DARK_MS = 300, PAUSE_MS = 1500 };
+enum { FLASH_MS = 300, DARK_MS = 300, PAUSE_MS = 800 };
 enum { SETTLE_MS = 30, CLEAR_MS = 8000, GESTURE_MS = 3000 };
 enum { FLASHES_HOLD = 2, FLASHES_FAULT = 4, FLASHES_LEAK = 5 };
 
@@ -60,7 +60,7 @@ static bool button(panel_state *s, const logic_state *l, bool contact)
 bool panel_tick(panel_state *s, const logic_state *l, bool contact)
 {
     const bool clears = button(s, l, contact);
-    const uint16_t length_ms = (uint16_t)(s->group * (FLASH_MS + DARK_MS) + PAUSE_MS);
+    const uint16_t length_ms = (uint16_t)(s->group * (FLASH_MS + DARK_MS) + 2 * PAUSE_MS);
     if (s->group == 0u || ++s->phase_ms >= length_ms) {
         s->phase_ms = 0;
         s->group = s->recall > 0u ? s->recall : flashes_of(l->mode);
@@ -74,5 +74,7 @@ bool panel_light(const panel_state *s, const logic_state *l)
     if (s->group == 0u) {
         return l->mode == MODE_NORMAL;
     }
-    return s->phase_ms < s->group * (FLASH_MS + DARK_MS) && s->phase_ms % (FLASH_MS + DARK_MS) < FLASH_MS;
+    /* A pause on either side, so that a group stands out from a steady light too. */
+    const uint16_t end_ms = (uint16_t)(PAUSE_MS + s->group * (FLASH_MS + DARK_MS));
+    return s->phase_ms >= PAUSE_MS && s->phase_ms < end_ms && (s->phase_ms - PAUSE_MS) % (FLASH_MS + DARK_MS) < FLASH_MS;
 }

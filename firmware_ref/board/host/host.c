@@ -1,5 +1,7 @@
 #include "host.h"
 
+#include "defects.h"
+
 #include <stdlib.h>
 #include <string.h>
 
@@ -225,6 +227,13 @@ static void run(host *h, int64_t to_us, bool to_change)
 }
 
 /* -- the interface -- */
+
+int board_defect = DEFECT_none;
+
+void host_defect(int32_t number)
+{
+    board_defect = number;
+}
 
 host *host_new(const uint8_t image[IMAGE_BYTES], uint32_t supply_fed, uint32_t frequency_hz, uint32_t seed)
 {

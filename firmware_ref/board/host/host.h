@@ -28,6 +28,8 @@ typedef struct {
 
 /* `supply_fed`: bit n, relay n switches R instead of its call.  NULL: no memory. */
 API host *host_new(const uint8_t image[IMAGE_BYTES], uint32_t supply_fed, uint32_t frequency_hz, uint32_t seed);
+/* A build with all defects: which one its boards have from now on, in the order of defects.csv; 0: none. */
+API void host_defect(int32_t number);
 API void host_free(host *h);
 
 API void host_supply(host *h, bool on, int64_t at_us);

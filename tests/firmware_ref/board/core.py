@@ -48,19 +48,20 @@ def defects() -> tuple[Defect, ...]:
 
 
 @functools.cache
-def library(defect: str = "") -> ctypes.CDLL:
-    """The host port, built if it is not up to date."""
+def library(target: str = "host") -> ctypes.CDLL:
+    """The host port, built if it is not up to date; target `every`: with all defects in it, one to be chosen."""
     if shutil.which("make") is None or not any(map(shutil.which, ("cc", "gcc", "clang"))):
         pytest.skip("no C compiler and make on this computer: the board's firmware cannot be built")
     done = subprocess.run(
-        ["make", "-s", "-C", str(FIRMWARE), "host", f"DEFECT={defect}"], capture_output=True, text=True
+        ["make", "-s", "-C", str(FIRMWARE), target, "DEFECT="], capture_output=True, text=True
     )
     assert done.returncode == 0, done.stderr
-    lib = ctypes.CDLL(str(FIRMWARE / "build" / "host" / f"board{'-' + defect if defect else ''}.so"))
+    lib = ctypes.CDLL(str(FIRMWARE / "build" / "host" / ("board.so" if target == "host" else "every.so")))
     handle, us, flag, word = ctypes.c_void_p, ctypes.c_int64, ctypes.c_bool, ctypes.c_uint32
     buffer = ctypes.c_char_p
     for name, result, arguments in (
         ("new", handle, (buffer, word, word, word)),
+        ("defect", None, (ctypes.c_int32,)),
         ("free", None, (handle,)),
         ("supply", None, (handle, flag, us)),
         ("call", None, (handle, word, flag, us)),
@@ -95,8 +96,9 @@ class CoreBoard:
     def __init__(
         self, parameters: Parameters, *, seed: int = 0, defect: str = "", table: bytes | None = None
     ) -> None:
-        """`table`: another parameter image than the profile's."""
-        self._lib = library(defect)
+        """`defect` holds for all boards that have one, from here on.  `table`: another parameter image."""
+        self._lib = library("every" if defect else "host")
+        self._lib.host_defect(1 + [d.name for d in defects()].index(defect) if defect else 0)
         fed = sum(1 << RELAYS.index(o.name) for o in parameters.outputs if o.feed == "supply")
         table = image(parameters) if table is None else table
         self._h = self._lib.host_new(table, fed, parameters.frequency_hz, seed)

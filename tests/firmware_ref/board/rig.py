@@ -1,0 +1,114 @@
+"""The firmware's board on a bench without a fixture: stimuli in seconds, moves with the bounce taken off."""
+
+from __future__ import annotations
+
+from firmware_ref.parameters import Mode, Parameters
+from tests.firmware_ref.board.core import CoreBoard
+
+S = 1_000_000
+SIGNAL_UV = {"clear": 800_000, "between": 1_060_000, "leak": 1_320_000}
+#: Edges closer than this belong to one move of a contact.
+_BOUNCE_US = 5_000
+
+
+class Rig:
+    """`t` is the present, in seconds since the board was made; main and calls are cut together."""
+
+    def __init__(
+        self, parameters: Parameters, *, seed: int = 0, defect: str = "", board: CoreBoard | None = None
+    ) -> None:
+        self.parameters = parameters
+        self.board = board or CoreBoard(parameters, seed=seed, defect=defect)
+        self.calls: set[str] = set()
+        self.supplied = False
+        self._us = 0
+        self._raw: list[tuple[int, str, bool]] = []
+
+    @property
+    def t(self) -> float:
+        return self._us / S
+
+    @property
+    def mode(self) -> Mode:
+        return self.board.mode
+
+    # -- stimuli --
+
+    def gas(self, word: str) -> Rig:
+        analog = self.parameters.sensors[0].kind == "analog"
+        signal: str | int = SIGNAL_UV.get(word, word) if analog else {"clear": "normal"}.get(word, word)
+        self.board.sensor("1", signal, self._us)
+        return self
+
+    def on(self, *calls: str) -> Rig:
+        self.calls |= set(calls)
+        return self._feed()
+
+    def off(self, *calls: str) -> Rig:
+        self.calls -= set(calls)
+        return self._feed()
+
+    def main(self, closed: bool) -> Rig:
+        self.supplied = closed
+        self.board.supply(closed, self._us)
+        return self._feed()
+
+    def _feed(self) -> Rig:
+        for call in self.parameters.calls:
+            self.board.call(call, self.supplied and call in self.calls, self._us)
+        return self
+
+    def wait(self, seconds: float) -> Rig:
+        self._us += round(seconds * S)
+        self._raw += [(c.at_us, c.name, c.on) for c in self.board.advance(self._us)]
+        return self
+
+    def cut(self, seconds: float) -> Rig:
+        return self.main(False).wait(seconds).main(True)
+
+    # -- whole stretches --
+
+    def up(self, *calls: str) -> Rig:
+        """In normal, with these calls followed."""
+        self.gas("clear").wait(0.1).main(True).wait(self.parameters.timing.warm_up.max_us / S + 1)
+        self.on(*calls).wait(1)
+        assert self.mode is Mode.NORMAL
+        return self
+
+    def leak(self) -> Rig:
+        """In leak-active."""
+        self.gas("leak").wait(self.parameters.timing.trip.max_us / S)  # type: ignore[union-attr]
+        assert self.mode is Mode.LEAK_ACTIVE
+        return self
+
+    def hold(self) -> Rig:
+        """In the hold."""
+        self.gas("clear").wait(self.parameters.timing.clear.max_us / S)  # type: ignore[union-attr]
+        assert self.mode is Mode.POST_LEAK_HOLD
+        return self
+
+    def lose(self, way: str = "open") -> Rig:
+        self.gas(way).wait(self.parameters.timing.loss.max_us / S)  # type: ignore[union-attr]
+        return self
+
+    # -- what was seen --
+
+    def shows(self) -> str:
+        """The terminals that are on, as in `YW`."""
+        return "".join(name for name, on in self.board.terminals().items() if on)
+
+    def moves(self, since: float = 0.0) -> list[tuple[str, bool, float]]:
+        """(terminal, on, seconds after `since`), the first edge of each move."""
+        found: list[tuple[str, bool, float]] = []
+        for name in self.board.terminals():
+            edges = [(at, on) for at, n, on in self._raw if n == name and at >= round(since * S)]
+            while edges:
+                group = [e for e in edges if e[0] - edges[0][0] <= _BOUNCE_US]
+                edges = edges[len(group) :]
+                if len(group) % 2:
+                    found.append((name, group[0][1], group[0][0] / S - since))
+        return sorted(found, key=lambda move: move[2])
+
+    def move(self, name: str, on: bool, since: float = 0.0) -> float:
+        """Seconds from `since` to the first such move."""
+        return next(after for n, to, after in self.moves(since) if (n, to) == (name, on))
