@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from bench.judge.budget import Measurement, measure
 from bench.judge.clock import EXACT, ClockFit
 from bench.judge.events import CallMoved, Change, SensorMoved, Stimulus
+from bench.judge.figures import USUAL, decimals
 from bench.judge.findings import REQUIREMENTS, Finding
 from bench.judge.orders import in_force
 from bench.judge.possibility import Expect, Possibility
@@ -114,9 +115,10 @@ class Book:
         stated = window.high is not None or not window.causal
         low = None if found.low_us is None else found.low_us / 1e6
         high = None if found.high_us is None else found.high_us / 1e6
+        places = decimals(found.measured_us / 1e6, low, high)
         text = (
-            f"{change.output} went {'on' if change.on else 'off'} {found.measured_us / 1e6:.3f} s "
-            f"after {self.cause(window.origin, change.output)}; {_allowed(low, high)}"
+            f"{change.output} went {'on' if change.on else 'off'} {found.measured_us / 1e6:.{places}f} s "
+            f"after {self.cause(window.origin, change.output)}; {_allowed(low, high, places)}"
         )
         finding = Finding(
             requirement=requirement,
@@ -171,6 +173,7 @@ class Book:
         low = None if found.low_us is None else found.low_us / 1e6
         high = None if found.high_us is None else found.high_us / 1e6
         by_s = (window.low.nominal_us - change.stamp.mid_us) / 1e6
+        places = max(decimals(found.measured_us / 1e6, low, high), decimals(by_s, 0.0))
         what = "the hold did not start afresh after the re-leak: " if requirement == "re-leak" else ""
         finding = Finding(
             requirement=requirement,
@@ -179,8 +182,9 @@ class Book:
             kind="too-early",
             at_s=self._at(change.stamp.mid_us),
             text=(
-                f"{what}{change.output} went {'on' if change.on else 'off'} {found.measured_us / 1e6:.3f} s after "
-                f"{self.cause(window.origin, change.output)}, too early by {by_s:.3f} s; {_allowed(low, high)}"
+                f"{what}{change.output} went {'on' if change.on else 'off'} {found.measured_us / 1e6:.{places}f} s after "
+                f"{self.cause(window.origin, change.output)}, too early by {by_s:.{places}f} s; "
+                f"{_allowed(low, high, places)}"
             ),
             also=also,
             limits=(low, high),
@@ -270,9 +274,11 @@ class Book:
         finding.kind, finding.margin = "too-late", -by_s
         for name, figure in found.figures().items():
             setattr(finding, name, figure)
+        measured = found.measured_us / 1e6
+        places = max(decimals(measured, *limits), decimals(by_s, 0.0))
         finding.text = (
-            f"{change.output} went {'on' if change.on else 'off'} {finding.measured:.3f} s after "
-            f"{self.cause(due.origin, change.output)}, too late by {by_s:.3f} s; {_allowed(*limits)}"
+            f"{change.output} went {'on' if change.on else 'off'} {measured:.{places}f} s after "
+            f"{self.cause(due.origin, change.output)}, too late by {by_s:.{places}f} s; {_allowed(*limits, places)}"
         )
         if finding.requirement != "hold":
             return False
@@ -308,7 +314,8 @@ def _modes(modes: set[Mode]) -> str:
     return " or ".join(sorted(m.value for m in modes))
 
 
-def _allowed(low: float | None, high: float | None) -> str:
+def _allowed(low: float | None, high: float | None, places: int = USUAL) -> str:
     if high is None:
-        return "no limit is stated" if low is None else f"allowed from {low:.3f} s on"
-    return f"allowed within {high:.3f} s" if low is None else f"allowed {low:.3f} to {high:.3f} s"
+        return "no limit is stated" if low is None else f"allowed from {low:.{places}f} s on"
+    within = f"{high:.{places}f} s"
+    return f"allowed within {within}" if low is None else f"allowed {low:.{places}f} to {within}"

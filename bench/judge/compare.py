@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from bench.judge.figures import decimals
 from bench.judge.findings import REQUIREMENTS, Finding, Judgement
 
 _WORST = {"pass": 0, "inconclusive": 1, "fail": 2}
@@ -70,4 +71,4 @@ def _name(row: Row) -> str:
 def _cell(verdict: str | None, margin: float | None) -> str:
     if verdict is None:
         return "-"
-    return verdict if margin is None else f"{verdict} ({margin:+.3f} s)"
+    return verdict if margin is None else f"{verdict} ({margin:+.{decimals(margin, 0.0)}f} s)"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import textwrap
 from collections.abc import Iterator, Sequence
@@ -24,6 +25,8 @@ WIDTH, WIDEST, NARROWEST = 80, 110, 32
 TABLE_FROM = 72
 #: From this width on names and values stand in columns.
 ROOMY = 48
+
+_FIGURE = re.compile(r"(\d) (s|ms|min|V|mV|ppm|%LFL|times)\b")
 
 STYLES = {
     "pass": "bold green",
@@ -138,8 +141,13 @@ def _lines(
     if files:
         yield from _title("Files")
         wide = max(len(what) for what, _ in files)
-        for what, place in files:
-            yield f"  {what:<{wide}}  {place}", ""  # never wrapped: it is to be copied
+        beside = all(len(place) + wide + 4 <= width for _, place in files)
+        for what, place in files:  # a path is never wrapped: it is to be copied
+            if beside:
+                yield f"  {what:<{wide}}  {place}", ""
+            else:
+                yield f"  {what}:", ""
+                yield f"{'    ' if len(place) + 4 <= width else ''}{place}", ""
 
 
 def _facts(header: Header, judgement: Judgement, width: int) -> Iterator[Line]:
@@ -172,17 +180,18 @@ def _finding(number: int, finding: Finding, width: int) -> Iterator[Line]:
     yield from _wrap(head, width, STYLES[finding.verdict], indent=3, first="  ")
     yield from _wrap(wording.sentence(finding.text), width, indent=0, first="     ")
     yield from _wrap(f"Required: {wording.requirement_words(finding.requirement)}", width, "dim", 0, "     ")
+    places = wording.places_of(finding)
     details = [f"at {wording.clock_words(finding.at_s, tenths=True)}"]
     if finding.measured is not None:
-        details.append(f"measured {wording.figure(finding.measured, finding.unit)}")
-    if limits := wording.limits_words(finding.limits, finding.unit):
+        details.append(f"measured {wording.figure(finding.measured, finding.unit, places)}")
+    if limits := wording.limits_words(finding.limits, finding.unit, places):
         details.append(f"limits {limits} {finding.unit}")
     if finding.bound is not None:
         details.append(f"bound ±{wording.figure(finding.bound, finding.unit)}")
     if finding.uncertainty is not None:
         details.append(f"U {wording.figure(finding.uncertainty, finding.unit)}")
     if finding.margin is not None:
-        details.append(f"margin {wording.margin_words(finding.margin, finding.unit)} {finding.unit}")
+        details.append(f"margin {wording.margin_words(finding.margin, finding.unit, places)} {finding.unit}")
     if finding.count > 1:
         details.append(f"{finding.count} times")
     if finding.also:
@@ -245,8 +254,10 @@ def _list(passed: Sequence[Summary], width: int) -> Iterator[Line]:
 
 
 def _wrap(text: str, width: int, style: str = "", indent: int = 0, first: str = "") -> Iterator[Line]:
+    # A figure and its unit stay together.
+    joined = _FIGURE.sub("\\1\u00a0\\2", text)
     for line in textwrap.wrap(
-        text, width, initial_indent=first, subsequent_indent=first + " " * indent,
+        joined, width, initial_indent=first, subsequent_indent=first + " " * indent,
         break_long_words=False, break_on_hyphens=False,
     ):  # fmt: skip
-        yield line, style
+        yield line.replace("\u00a0", " "), style

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bench.judge.figures import decimals
 from bench.judge.findings import Finding
 from bench.trace.records import Value, Voltage
 from firmware_ref.parameters import Mode, Output, Parameters, Policy, Sensor
@@ -102,33 +103,47 @@ def duration_words(seconds: float) -> str:
     return f"{minutes} min {rest} s" if rest else f"{minutes} min"
 
 
-def number(value: float | None, unit: str) -> str:
-    """A figure without its unit, to the millisecond, millivolt or hundredth of a %LFL; empty for None."""
-    return "" if value is None else f"{value:.{_digits(unit)}f}"
+def number(value: float | None, unit: str, places: int | None = None) -> str:
+    """A figure without its unit, to the millisecond, millivolt or hundredth of a %LFL; empty for None.
+
+    `places`: so many decimals instead (`places_of`).
+    """
+    return "" if value is None else f"{value:.{_digits(unit) if places is None else places}f}"
 
 
-def figure(value: float | None, unit: str) -> str:
+def places_of(finding: Finding) -> int:
+    """Decimals with which a finding's value can be told from its limits."""
+    usual = _digits(finding.unit)
+    if finding.measured is None or finding.limits is None:
+        return usual
+    return decimals(finding.measured, *finding.limits, usual=usual)
+
+
+def figure(value: float | None, unit: str, places: int | None = None) -> str:
     """A figure with its unit."""
-    return "" if value is None else f"{number(value, unit)} {unit}"
+    return "" if value is None else f"{number(value, unit, places)} {unit}"
 
 
 def _digits(unit: str) -> int:
     return 2 if unit == "%LFL" else 3
 
 
-def limits_words(limits: tuple[float | None, float | None] | None, unit: str) -> str:
+def limits_words(
+    limits: tuple[float | None, float | None] | None, unit: str, places: int | None = None
+) -> str:
     """`2.000 to 6.000`, `up to 0.250`, `from 5.000`; empty where there is none."""
     if limits is None or limits == (None, None):
         return ""
     low, high = limits
     if low is None:
-        return f"up to {number(high, unit)}"
-    return f"from {number(low, unit)}" if high is None else f"{number(low, unit)} to {number(high, unit)}"
+        return f"up to {number(high, unit, places)}"
+    least = number(low, unit, places)
+    return f"from {least}" if high is None else f"{least} to {number(high, unit, places)}"
 
 
-def margin_words(margin: float | None, unit: str) -> str:
+def margin_words(margin: float | None, unit: str, places: int | None = None) -> str:
     """The margin with its sign; negative is outside the limit."""
-    return "" if margin is None else f"{margin:+.{_digits(unit)}f}"
+    return "" if margin is None else f"{margin:+.{_digits(unit) if places is None else places}f}"
 
 
 def where(finding: Finding) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import subprocess
 import sys
+from dataclasses import replace
 
 import pytest
 
@@ -32,6 +33,36 @@ def test_nothing_is_wider_than_asked_and_nothing_is_lost(width: int) -> None:
         "Not exercised - supply", "Not judged - restart of Y", "runs/a.jsonl", "runs/a.html",
     ):  # fmt: skip
         assert part in text, part
+
+
+@pytest.mark.parametrize("width", range(32, 80, 3))
+def test_a_figure_keeps_its_unit_on_its_line(width: int) -> None:
+    lines = shown(width)
+    assert not any(line.lstrip().startswith(("s ", "s;", "s.", "s,", "times")) for line in lines)
+    assert "\u00a0" not in "".join(lines)
+
+
+def test_a_path_that_does_not_fit_beside_its_name_stands_whole_on_a_line_of_its_own() -> None:
+    place = "runs/20250101-120000_SN-1042_invented-split-furnace.jsonl"
+    for width in (32, 60, 64):
+        lines = result_lines(
+            runs.header(), runs.judgement(), runs.PARAMETERS, [("trace", place), ("results", "r.csv")], width
+        )
+        texts = [text for text, _ in lines]
+        assert texts[texts.index("  trace:") + 1].strip() == place
+        assert max(map(len, texts)) <= max(width, len(place))
+    beside = [
+        t for t, _ in result_lines(runs.header(), runs.judgement(), runs.PARAMETERS, [("trace", place)], 80)
+    ]
+    assert f"  trace  {place}" in beside
+
+
+def test_a_value_that_is_just_outside_does_not_read_like_its_limit() -> None:
+    finding = replace(runs.RIGHT, verdict="fail", kind="too-late", measured=0.25004, margin=-0.00004)
+    lines = result_lines(runs.header(), runs.judgement(findings=(finding,)), runs.PARAMETERS, (), 110)
+    text = " ".join(t.strip() for t, _ in lines)
+    assert "measured 0.25004 s; limits up to 0.25000 s" in text
+    assert "margin -0.00004 s" in text
 
 
 def test_a_real_run_is_not_called_simulated() -> None:
