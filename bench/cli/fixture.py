@@ -101,6 +101,7 @@ def watch(url: str) -> None:
     "--speed", default="1", show_default=True, metavar="N|max", help="How many times as fast as a clock."
 )
 @click.option("--pty", is_flag=True, help="Serve on a pseudo-terminal (not on Windows).")
+@click.option("--plug", is_flag=True, help="The loop-back plug instead of a board.")
 @click.option(
     "--tcp", "tcp_port", type=click.IntRange(0, 65535), metavar="PORT", help="Serve on this port; 0: any."
 )
@@ -111,6 +112,7 @@ def simulate(
     draw: str,
     speed: str,
     pty: bool,
+    plug: bool,
     tcp_port: int | None,
 ) -> None:
     """Serve a simulated fixture with a board, until Ctrl-C.
@@ -122,4 +124,4 @@ def simulate(
 
     if pty == (tcp_port is not None):
         raise UsageError("write one of --pty and --tcp PORT")
-    serve(Simulation(profile, faults, seed, draw), speed, tcp_port)
+    serve(Simulation(profile, faults, seed, draw, plug), speed, tcp_port)

@@ -75,7 +75,7 @@ def carry_out(order: Order, watch: Watch) -> Result:
     planned = {"procedure": procedure.as_json(), "dry_run": dry_run(procedure, order.profile, judge_trace)}
     with StopSwitch() as stop:
         try:
-            bench = open_fixture(order.url or find_fixture(), order.profile)
+            bench = open_fixture(find_fixture() if order.url is None else order.url, order.profile)
         except BenchFault as e:
             unseen = Judgement("bench-fault", str(e), (), (), (), (), 0.0, parameters.decision)
             return Result(_header(order, planned, None), unseen)

@@ -32,9 +32,14 @@ def open_bare(url: str) -> Fixture:
 
 
 def _open(url: str, wiring: Mapping[str, int], fed_from: str, profile: Profile | None) -> Fixture:
+    if not url.strip():
+        raise UsageError(
+            "the fixture's URL is empty; name a serial port, socket://HOST:PORT, or sim:// for a simulated one"
+        )
     if is_simulated(url):
         from bench.cli.simulating import peer_of
 
+        parse_url(url)
         peers.register(lambda asked: peer_of(parse_url(asked), profile))
     port = open_port(url)
     try:

@@ -27,12 +27,15 @@ class Simulation:
 
 
 def is_simulated(url: str) -> bool:
-    return url.lower().startswith("sim:")
+    """Whether a URL means the simulated fixture, rightly written or not."""
+    return url.lower().partition(":")[0] == "sim"
 
 
 def parse_url(url: str) -> Simulation:
     """The simulation that a `sim://` URL describes.  Raises UsageError, one sentence."""
     parts = urlsplit(url)
+    if not url.lower().startswith("sim://"):
+        raise UsageError(f"{url}: the simulated fixture is sim://, with two slashes, as in sim://?seed=1")
     if parts.netloc or parts.path not in ("", "/"):
         raise UsageError(f"{url}: write sim://?key=value&key=value (keys: {', '.join(_KEYS)})")
     once: dict[str, str] = {}

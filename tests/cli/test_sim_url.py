@@ -6,6 +6,7 @@ import pytest
 
 from bench.cli.sim import Simulation, is_simulated, parse_url
 from bench.errors import UsageError
+from tests.end_to_end.command import mitbench
 
 
 def test_nothing_said_is_the_default() -> None:
@@ -33,6 +34,10 @@ def test_escaped_and_plain_spaces_and_signs() -> None:
     ("url", "said"),
     [
         ("sim://invented-air-handler", "key=value"),
+        ("sim:", "with two slashes"),
+        ("sim:/", "with two slashes"),
+        ("sim", "with two slashes"),
+        ("sim:?seed=1", "with two slashes"),
         ("sim://?sed=3", "sed is not known"),
         ("sim://?seed=-3", "seed=-3"),
         ("sim://?seed=1&seed=2", "twice"),
@@ -51,5 +56,18 @@ def test_mistakes_are_named(url: str, said: str) -> None:
 def test_which_urls_are_simulated() -> None:
     assert is_simulated("sim://")
     assert is_simulated("SIM://?seed=1")
+    assert is_simulated("sim:")
     assert not is_simulated("/dev/ttyACM0")
+    assert not is_simulated("./sim")
     assert not is_simulated("socket://localhost:5025")
+
+
+@pytest.mark.parametrize("url", ["sim:", "sim:?seed=1", "", " "])
+@pytest.mark.parametrize(
+    "command", [("run", "invented-split-furnace", "--json", "--fixture"), ("fixture", "check")]
+)
+def test_what_names_no_fixture_is_a_mistake_of_the_command_line(command: tuple[str, ...], url: str) -> None:
+    answer = mitbench(*command, url)
+    assert (answer.code, answer.out) == (2, "")
+    assert len(answer.err.strip().splitlines()) == 1
+    assert "sim://" in answer.err
