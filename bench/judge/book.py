@@ -194,6 +194,38 @@ class Book:
         self.findings.append(finding)
         return finding
 
+    def late(self, change: Change, requirement: str, window: Window) -> Finding:
+        """A move after its window has closed."""
+        found = measure(window, change.stamp, self.decision, self.clock)
+        low = None if found.low_us is None else found.low_us / 1e6
+        high = None if found.high_us is None else found.high_us / 1e6
+        finding = Finding(
+            requirement=requirement,
+            output=None if requirement in WHOLE_BOARD else change.output,
+            verdict="fail",
+            at_s=self._at(change.stamp.mid_us),
+            text="",
+            limits=(low, high),
+        )
+        self._too_late(finding, change, window, found)
+        self.findings.append(finding)
+        return finding
+
+    def _too_late(self, finding: Finding, change: Change, due: Window, found: Measurement) -> None:
+        """Say of a finding that its move came after `due`, and by how much."""
+        assert due.high is not None
+        by_s = (change.stamp.mid_us - due.high.nominal_us) / 1e6
+        limits = finding.limits or (None, None)
+        finding.kind, finding.margin = "too-late", -by_s
+        for name, figure in found.figures().items():
+            setattr(finding, name, figure)
+        measured = found.measured_us / 1e6
+        places = max(decimals(measured, *limits), decimals(by_s, 0.0))
+        finding.text = (
+            f"{change.output} went {'on' if change.on else 'off'} {measured:.{places}f} s after "
+            f"{self.cause(due.origin, change.output)}, too late by {by_s:.{places}f} s; {_allowed(*limits, places)}"
+        )
+
     def not_allowed(
         self, change: Change, requirement: str, mode: Mode, wrong: tuple[str, ...] = ()
     ) -> Finding:
@@ -269,17 +301,7 @@ class Book:
         if finding.kind != "missing" or due is None or due.high is None:
             return False
         found = measure(due, change.stamp, self.decision, self.clock)
-        by_s = (change.stamp.mid_us - due.high.nominal_us) / 1e6
-        limits = finding.limits or (None, None)
-        finding.kind, finding.margin = "too-late", -by_s
-        for name, figure in found.figures().items():
-            setattr(finding, name, figure)
-        measured = found.measured_us / 1e6
-        places = max(decimals(measured, *limits), decimals(by_s, 0.0))
-        finding.text = (
-            f"{change.output} went {'on' if change.on else 'off'} {measured:.{places}f} s after "
-            f"{self.cause(due.origin, change.output)}, too late by {by_s:.{places}f} s; {_allowed(*limits, places)}"
-        )
+        self._too_late(finding, change, due, found)
         if finding.requirement != "hold":
             return False
         for name in [n for n, f in self.wrong.items() if f is finding]:

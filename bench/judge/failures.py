@@ -38,6 +38,9 @@ class _Probe(Book):
     def early(self, *args: object, **kwargs: object) -> None:  # type: ignore[override]
         self.failures += 1
 
+    def late(self, *args: object, **kwargs: object) -> None:  # type: ignore[override]
+        self.failures += 1
+
     def not_allowed(self, change: Change, requirement: str, mode: Mode, wrong: tuple[str, ...] = ()) -> None:  # type: ignore[override]
         self.failures += 1
         self.wrong.update(dict.fromkeys(wrong, self))  # type: ignore[arg-type]
@@ -138,8 +141,17 @@ def _explanations(tracker: Tracker, p: Possibility, change: Change) -> list[Cand
 
 
 def _unordered(tracker: Tracker, p: Possibility, change: Change, place: int) -> Candidate:
-    """The output moved by itself, or its own order was carried out too early."""
+    """The output moved by itself, or its own order was carried out too early or too late."""
     output, expect = tracker.world.parameters.outputs[place], p.expects[place]
+    closes = None if expect.due is None else expect.due.closes_us
+    if change.on == expect.want and expect.due and closes is not None and change.stamp.earliest_us > closes:
+        late, due = p.with_expect(place, expect.done(change.stamp)), expect.due
+        if expect.requirement == "hold":
+            late = released(late, change, tracker.world, late=True)
+        rank = (0, change.stamp.earliest_us - closes, REQUIREMENTS.index(expect.requirement))
+        return Candidate(
+            late, rank, partial(Book.late, change=change, requirement=expect.requirement, window=due)
+        )
     if change.on == expect.want and expect.due is not None and change.stamp.latest_us < expect.due.opens_us:
         stretch = expect.due.opens_us - change.stamp.latest_us
         due = expect.due

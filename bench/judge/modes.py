@@ -229,8 +229,8 @@ def _entered(p: Possibility, state: str, due: Due, world: World) -> Possibility:
     event, entered = due.event, due.window
     timing, rate = world.parameters.timing, world.rate_ppm
     outputs = world.parameters.outputs
-    within = p.mode in MITIGATING  # a return that releases nothing may count as one or not
-    either = within and event == "returned"
+    # A return that releases nothing may count as one or not.
+    either = event == "returned" and (p.mode in MITIGATING or MODES[state] in MITIGATING)
     locks = tuple(lock_of(o, lock, event, entered, either) for o, lock in zip(outputs, p.locks, strict=True))
     if (
         event == "booted"

@@ -88,6 +88,8 @@ class Tracker:
             parameters, rate_ppm, Conditions(parameters), {c: orders.Call() for c in parameters.calls}
         )
         tracker = cls(world, book, dict(levels), failed, snapshot.earliest_us)
+        # A terminal that is on for less than a half cycle may not be seen at all.
+        tracker.edge_width_us = 500_000 // parameters.frequency_hz
         tracker.keep([initial(world, snapshot, levels)])
         return tracker
 
@@ -169,7 +171,7 @@ class Tracker:
     def _advance(self, to_us: int) -> None:
         while (step := self._next_step()) <= to_us:
             self.now_us = max(self.now_us, step)
-            self._open_windows()
+            self._open_windows(self.now_us)
             self._end_watches()
             self._end_ghosts()
             self._bury()
@@ -207,32 +209,30 @@ class Tracker:
         """Whether an output has yet to come to where it is expected."""
         return not expect.free and self.levels[name] != expect.want and name not in self.book.wrong
 
-    def _open_windows(self) -> None:
-        """Go on both ways wherever an event may fall by now, and from there at once where the next may too."""
+    def _open_windows(self, by_us: int) -> None:
+        """Go on both ways wherever an event may fall by then, and from there at once where the next may too."""
         for _ in WATCH:  # a chain of events at one instant passes no state twice
-            if not self._branch():
+            if not self._branch(by_us):
                 return
         for live in self.lives:
-            self._opened(live)
+            self._opened(live, by_us)
 
-    def _branch(self) -> bool:
+    def _branch(self, by_us: int) -> bool:
         fresh: list[Possibility] = []
         for live in self.lives:
-            if self._opens_us(live) > self.now_us:
+            if self._opens_us(live) > by_us:
                 continue
             leaves = self._leaves_by(live)
-            for due in self._opened(live):
+            for due in self._opened(live, by_us):
                 gone = fire(live.p, due, self.world)
                 fresh += gone if leaves is None else [q.entered_by(leaves, self.world.rate_ppm) for q in gone]
         if fresh:
             self.keep(self.possibilities + fresh, same_stimuli=True)
         return bool(fresh)
 
-    def _opened(self, live: Live) -> list[Due]:
-        """The events that may fall by now and that the possibility has not gone on by; from here on it has."""
-        now = [
-            d for d in self.dues_of(live) if d.window.opens_us <= self.now_us and d.event not in live.p.opened
-        ]
+    def _opened(self, live: Live, by_us: int) -> list[Due]:
+        """The events that may fall by then and that the possibility has not gone on by; from here on it has."""
+        now = [d for d in self.dues_of(live) if d.window.opens_us <= by_us and d.event not in live.p.opened]
         live.p = live.p._replace(opened=live.p.opened.union(d.event for d in now))
         live.opens_us = None
         return now
@@ -303,6 +303,8 @@ class Tracker:
             self._change(event)  # measured against the windows as they were before it was seen
             self._narrow(event.stamp)
             return
+        if isinstance(event, (SensorMoved, SupplyMoved)):  # what it breaks off may have fallen just before it
+            self._open_windows(event.stamp.latest_us)
         self._narrow(event.stamp)
         if isinstance(event, Flicker):
             self.keep([answers.flickered(p, event, self.world) for p in self.possibilities])
