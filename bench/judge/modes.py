@@ -172,7 +172,7 @@ def _clears_from(p: Possibility, world: World, sure: Limit) -> Limit | None:
     if p.entered.high is None:
         return None
     sure = later(sure, p.entered.high)
-    good = world.conditions.since[Needs.GOOD].sure
+    good = world.conditions.all_good.sure or world.conditions.since[Needs.GOOD].sure
     if good is None or p.supplied is None or good.latest_us <= p.supplied.latest_us:
         return sure
     return_ = world.parameters.timing.return_
