@@ -8,6 +8,8 @@ not wait for it.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
+
 from bench.profile.model import Profile, Report
 
 __all__ = ["Profile", "Report", "check", "describe", "from_data", "load", "schema", "shipped"]
@@ -34,11 +36,17 @@ def from_data(data: object, source: str) -> Profile:
     return loading.from_data(data, source)
 
 
-def check(path: str) -> Report:
-    """All mistakes of a file, and what published limits or this bench cannot agree with.  Never raises."""
+def check(
+    path: str, more: Callable[[Profile], Iterable[tuple[tuple[str | int, ...], str]]] | None = None
+) -> Report:
+    """All mistakes of a file, and what published limits or this bench cannot agree with.  Never raises.
+
+    `more`: further warnings about a profile without mistakes, each with the
+    keys that lead to it.
+    """
     from bench.profile import loading
 
-    return loading.check(path)
+    return loading.check(path, more)
 
 
 def shipped() -> list[str]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from bench.profile.build import call_of, can_be_lost, policies, reactions
 from bench.profile.form import OutputForm, ProfileForm
-from bench.profile.intervals import Both, span_of
+from bench.profile.intervals import Both, span_of, spans_of_moves
 from bench.profile.mistakes import Mistake, listed
 from bench.profile.quantities import format_duration
 from bench.profile.yamltext import Path
@@ -98,9 +98,21 @@ def _times(form: ProfileForm, output: OutputForm, path: Path) -> Iterator[Mistak
             "is missing; write how soon it moves after a change of mode, as in {within: 1 s}",
             unless=(*path, "follow"),
         )
+    yield from _fed_off_late(output, path)
     yield from _late_reactions(output.react, (*path, "react"))
     if output.loss is not None and not can_be_lost(form):
         yield Mistake((*path, "loss"), CANNOT_BE_LOST)
+
+
+def _fed_off_late(output: OutputForm, path: Path) -> Iterator[Mistake]:
+    """An output that its call feeds has no voltage any more when the call goes, whatever the board does."""
+    _, off = spans_of_moves(output.follow)
+    if output.feed == "call" and off is not None and off.min_us > 0:
+        yield Mistake(
+            (*path, "follow", "off") if isinstance(output.follow, Both) else (*path, "follow"),
+            f"has a shortest time of {format_duration(off.min_us)} for the move to off, but with feed: call the "
+            f"output is off as soon as its call is; write off: {{within: {format_duration(off.max_us)}}}, or feed: supply",
+        )
 
 
 CANNOT_BE_LOST = "does not fit: none of these sensors can be lost (a plain contact cannot); remove it"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Callable, Iterable
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,7 @@ from bench.profile.form import ProfileForm
 from bench.profile.mistakes import Mistake, dotted, read_form, without_echoes
 from bench.profile.model import Profile, Report
 from bench.profile.wiring import channel_table, needed_names, wire
+from bench.profile.yamltext import Path as YamlPath
 from bench.profile.yamltext import YamlText, read_yaml
 
 SCHEMA_DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -42,7 +44,7 @@ def from_data(data: object, source: str) -> Profile:
     return _profile(form, data, source)
 
 
-def check(path: str) -> Report:
+def check(path: str, more: Callable[[Profile], Iterable[tuple[YamlPath, str]]] | None = None) -> Report:
     """See `bench.profile.check`."""
     try:
         found = _find(path)
@@ -51,7 +53,10 @@ def check(path: str) -> Report:
         return Report(errors=str(e).split("\n"))
     if errors or form is None:
         return Report(errors=errors)
-    warned = doubts(build(form))
+    profile = _profile(form, text.data, str(found))
+    warned = doubts(profile.parameters)
+    if more is not None:
+        warned += [Mistake(where, sentence) for where, sentence in more(profile)]
     return Report(warnings=[_line(str(found), text, m) for m in _ordered(text, warned)])
 
 

@@ -1,0 +1,55 @@
+"""What a profile demands to be proven, and the built-in acceptance does not prove on any good board.
+
+The procedure is carried out on paper with a board in the middle of all
+limits, and judged: what is not proven there will never be.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from bench.errors import ProcedureError
+from bench.judge.judge import open_case, unproven_of
+from bench.procedure import load as load_procedure
+from bench.profile import Profile
+from bench.run.dry_run import synthetic
+from firmware_ref.parameters import Parameters
+
+PROCEDURE = "acceptance"
+#: What has no figure to be measured against where one of these is not stated.
+_RESTS_ON = {
+    "trip": ("trip",), "hold": ("clear", "hold"), "re-leak": ("clear", "hold"), "release": ("clear", "hold"),
+    "loss": ("loss",), "return": ("return",),
+}  # fmt: skip
+
+
+def never_proven(profile: Profile) -> Iterator[tuple[tuple[str | int, ...], str]]:
+    """Key and sentence for each entry of `must_prove` that keeps every board of this profile from passing."""
+    parameters = profile.parameters
+    try:
+        trace, _ = synthetic(load_procedure(PROCEDURE, parameters), profile)
+    except ProcedureError as e:
+        yield (), f"{PROCEDURE} cannot be carried out, not even on paper: {e}"
+        return
+    case = open_case(trace, parameters, parameters.decision)
+    case.tracker.run(case.end_us)
+    written = profile.data.get("must_prove")
+    for entry in unproven_of(parameters, case.tracker.book):
+        place = ("must_prove", written.index(entry)) if written else ("must_prove",)
+        yield (
+            place,
+            f"{entry}: {PROCEDURE} does not prove it even on a board in the middle of all limits"
+            f"{_why(entry, parameters)}, so no board passes there; "
+            + ("take it out" if written else "write must_prove without it")
+            + ", or test by a procedure of your own that shows it",
+        )
+
+
+def _why(entry: str, parameters: Parameters) -> str:
+    timing = parameters.timing
+    missing = [
+        f"timing.{key}"
+        for key in _RESTS_ON.get(entry.partition(":")[0], ())
+        if getattr(timing, f"{key}_" if key == "return" else key) is None
+    ]
+    return f" ({' and '.join(missing)} not stated)" if missing else ""
