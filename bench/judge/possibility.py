@@ -197,6 +197,10 @@ class Possibility(NamedTuple):
             self.hold_before is None, self.left_us is None, tuple((e.want, e.free) for e in self.expects),
         )  # fmt: skip
 
+    def coarse_key(self) -> tuple[object, ...]:
+        """What tells possibilities apart in the last resort; there are `COARSE_KEYS` of them."""
+        return self.state, self.latched, self.mitigation
+
     def with_expect(self, place: int, expect: Expect) -> Possibility:
         return self._replace(expects=(*self.expects[:place], expect, *self.expects[place + 1 :]))
 
@@ -248,16 +252,19 @@ def begun_by(begins: Limit, unseen: Limit | None, unseen_us: int, rate_ppm: int)
     return later(later(begins, unseen), earlier(begins, unseen).plus(unseen_us, rate_ppm))
 
 
+#: How many coarse keys there are: states, latched or not, what of the mitigation is remembered.
+COARSE_KEYS = len(MODES) * 2 * 3
+
+
 def hull(a: Possibility, b: Possibility) -> Possibility:
-    """The least possibility that stands for both; they must have the same key."""
+    """The least possibility that stands for both; they must have the same key, or the same coarse key."""
     return a._replace(
         event=a.event if a.event == b.event else MIXED,
         supplied=_stamp_hull(a.supplied, b.supplied),
         entered=a.entered.hull(b.entered),
-        hold=_hull(a.hold, b.hold),
+        hold=_hull(a.hold, b.hold, endless=True),
         hold_before=_hull(a.hold_before, b.hold_before),
-        left_us=None if a.left_us is None or b.left_us is None
-        else (min(a.left_us[0], b.left_us[0]), max(a.left_us[1], b.left_us[1])),
+        left_us=_left_hull(a.left_us, b.left_us),
         ghost=_hull(a.ghost, b.ghost),
         locks=tuple(_hull(x, y) for x, y in zip(a.locks, b.locks, strict=True)),
         opened=a.opened & b.opened,
@@ -273,15 +280,25 @@ def _stamp_hull(a: Stamp | None, b: Stamp | None) -> Stamp | None:
     return Stamp(first + half, half)
 
 
-def _hull(a: Window | None, b: Window | None) -> Window | None:
+def _left_hull(a: tuple[int, int] | None, b: tuple[int, int] | None) -> tuple[int, int] | None:
     if a is None or b is None:
         return a or b
+    return min(a[0], b[0]), max(a[1], b[1])
+
+
+def _hull(a: Window | None, b: Window | None, endless: bool = False) -> Window | None:
+    """`endless`: without a window it never falls."""
+    if a is None or b is None:
+        only = a or b
+        return only._replace(high=None) if endless and only is not None else only
     return a if a == b else a.hull(b)
 
 
 def _expect_hull(a: Expect, b: Expect) -> Expect:
     if a == b:
         return a
+    if (a.want, a.free) != (b.want, b.free):  # nothing can be asked that holds for both
+        return a._replace(free=True, never_on=a.never_on and b.never_on)
     return a._replace(
         due=_hull(a.due, b.due),
         stated=_hull(a.stated, b.stated),

@@ -23,7 +23,7 @@ from bench.judge.book import Book
 from bench.judge.conditions import Conditions
 from bench.judge.events import CallMoved, Change, Event, Flicker, SensorMoved, SupplyMoved, instant_us
 from bench.judge.modes import Due, dues, fire, initial, powered_again
-from bench.judge.possibility import NEVER_US, Expect, Possibility, hull
+from bench.judge.possibility import COARSE_KEYS, NEVER_US, Expect, Possibility, hull
 from bench.judge.window import Stamp
 from bench.judge.world import World
 from firmware_ref.machine import WATCH, Needs
@@ -53,6 +53,9 @@ class Watched:
 
 #: With more possibilities than this, those that differ in what they answer are merged too.
 MANY = 16
+#: Never more than this: those that differ in what the outputs must show are merged in the last resort.
+MOST = 64
+assert COARSE_KEYS <= MOST
 
 #: Decides what to go on with when nothing that was possible allows what was seen.
 Failed = Callable[["Tracker", "list[Possibility]", "Change | None", int], "list[Possibility]"]
@@ -120,7 +123,9 @@ class Tracker:
     def _merged(self, possibilities: list[Possibility]) -> list[Possibility]:
         levels = [self.levels[o.name] for o in self.world.parameters.outputs]
         merged = self._by_key(possibilities, lambda p: p.key(levels))
-        return merged if len(merged) <= MANY else self._by_key(merged, Possibility.rough_key)
+        if len(merged) > MANY:
+            merged = self._by_key(merged, Possibility.rough_key)
+        return merged if len(merged) <= MOST else self._by_key(merged, Possibility.coarse_key)
 
     def _by_key(
         self, possibilities: list[Possibility], key_of: Callable[[Possibility], object]
