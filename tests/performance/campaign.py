@@ -66,6 +66,7 @@ class Tally:
     boards: int = 0
     findings: Counter[str] = field(default_factory=Counter)
     verdicts: Counter[str] = field(default_factory=Counter)
+    reasons: Counter[str] = field(default_factory=Counter)
     wrong: list[tuple[int, str]] = field(default_factory=list)
     faults: Counter[tuple[str, str]] = field(default_factory=Counter)
     bounds: dict[str, float] = field(default_factory=dict)
@@ -78,6 +79,7 @@ class Tally:
         self.boards += other.boards
         self.findings += other.findings
         self.verdicts += other.verdicts
+        self.reasons += other.reasons
         self.faults += other.faults
         self.wrong += other.wrong
         self.most = max(self.most, other.most)
@@ -116,6 +118,8 @@ def judged(trace: Trace, parameters: Parameters, tally: Tally) -> list[Finding]:
         tally.judging_s += time.perf_counter() - begun
     tally.most = max([tally.most, *(t.most for t in kept)])
     tally.verdicts[judgement.verdict] += 1
+    if judgement.verdict == "inconclusive":
+        tally.reasons[judgement.reason.partition(":")[0]] += 1
     tally.board_s += judgement.board_seconds
     for finding in judgement.findings:
         tally.findings[finding.verdict] += 1
@@ -307,6 +311,7 @@ def table(campaign: str, tally: Tally, wall_s: float, processes: int) -> str:
         lines.append(f"  findings {verdict:<14}{count:>10}  {100 * count / max(1, total):8.4f} %")
     for verdict, count in tally.verdicts.most_common():
         lines.append(f"  boards {verdict:<16}{count:>10}  {100 * count / tally.boards:8.4f} %")
+    lines += [f"    inconclusive: {reason}: {n}" for reason, n in tally.reasons.most_common()]
     if tally.faults:
         lines.append(f"  {'fault':<22}{'boards':>8}{'unseen':>8}{'right':>10}{'other':>8}{'none':>8}")
         for name in sorted({name for name, _ in tally.faults}):
