@@ -108,16 +108,22 @@ class Tracker:
     def possibilities(self) -> list[Possibility]:
         return [live.p for live in self.lives]
 
-    def keep(self, possibilities: list[Possibility], same_stimuli: bool = False) -> None:
+    def keep(
+        self,
+        possibilities: list[Possibility],
+        same_stimuli: bool = False,
+        waiting: dict[int, list[Due] | None] | None = None,
+    ) -> None:
         """Go on with these, those that differ only in *when* replaced by their hull.
 
         `same_stimuli`: nothing was done to the board since, so what a
-        possibility waits for stands as it was worked out.
+        possibility waits for stands as it was worked out; `waiting`: for these (by identity) it does.
         """
         if len(possibilities) > 1:
             possibilities = self._merged(possibilities)
         lives = {id(live.p): live for live in self.lives} if same_stimuli else {}
-        self.lives = [lives.get(id(p)) or Live(p) for p in possibilities]
+        known = waiting or {}
+        self.lives = [lives.get(id(p)) or Live(p, known.get(id(p))) for p in possibilities]
         self.most = max(self.most, len(self.lives))
 
     def _merged(self, possibilities: list[Possibility]) -> list[Possibility]:
@@ -323,10 +329,15 @@ class Tracker:
             self._supply(event)
 
     def _narrow(self, stamp: Stamp) -> None:
-        before = self.possibilities
-        after = [p.narrowed(stamp, self.world.rate_ppm) for p in before]
-        if any(p is not q for p, q in zip(before, after, strict=True)):
-            self.keep(after, same_stimuli=True)
+        after = [live.p.narrowed(stamp, self.world.rate_ppm) for live in self.lives]
+        if any(live.p is not q for live, q in zip(self.lives, after, strict=True)):
+            # What it waits for hangs on when its mode was entered.
+            waiting = {
+                id(q): live.known
+                for live, q in zip(self.lives, after, strict=True)
+                if q.entered is live.p.entered and q.hold is live.p.hold
+            }
+            self.keep(after, same_stimuli=True, waiting=waiting)
 
     def _change(self, change: Change) -> None:
         place = self.world.parameters.place_of(change.output)
@@ -368,8 +379,9 @@ class Tracker:
         if call.on == event.on:
             return
         call.on, call.stamp, call.before = event.on, event.stamp, call.stamp
-        moved = []
-        for p in self.possibilities:
+        moved, waiting = [], {}
+        for live in self.lives:
+            p = live.p
             for place, output in enumerate(self.world.parameters.outputs):
                 if output.call == event.call:
                     old, on = p.expects[place], self.levels[output.name]
@@ -378,7 +390,8 @@ class Tracker:
                     expect = orders.on_call(output, old, p, call, lock, event.stamp, self.world.rate_ppm)
                     p = p.with_expect(place, expect)
             moved.append(p)
-        self.keep(moved)
+            waiting[id(p)] = live.known  # calls have no part in it
+        self.keep(moved, waiting=waiting)
         for output in self.world.parameters.outputs:
             if output.call == event.call:
                 self._watch_block(output.name, event)
