@@ -11,9 +11,9 @@ from typing import NamedTuple
 
 from bench.judge import holds
 from bench.judge.conditions import Since
-from bench.judge.orders import forgettable, lock_of, on_entry, without_supply
-from bench.judge.possibility import MIXED, NEVER_US, Expect, Possibility
-from bench.judge.window import Limit, Stamp, Window, at, later, limit_at
+from bench.judge.orders import lock_of, on_entry, without_supply
+from bench.judge.possibility import MIXED, NEVER_US, Expect, Possibility, forgettable
+from bench.judge.window import Limit, Stamp, Window, at, earlier, later, limit_at
 from bench.judge.world import World
 from firmware_ref.machine import MODES, WATCH, Memory, Needs, Watch, targets
 from firmware_ref.parameters import MITIGATING, Mode, Policy
@@ -62,7 +62,7 @@ def _due(p: Possibility, watch: Watch, world: World) -> Due | None:
         window = at(p.supplied).plus(needed, rate)
         if watch.event == "warmed_up":
             return _warmed_up(p, window, world)
-        return Due(watch.event, window, None)
+        return _boots(window, world)
     if watch.needs is Needs.HOLD:
         return _hold_due(p, world)
     since = world.conditions.since[watch.needs]
@@ -90,6 +90,19 @@ def _not_before_entry(window: Window, p: Possibility) -> Window:
     if window.high is None or p.entered.high is None:
         return window._replace(high=None)
     return window._replace(high=later(window.high, p.entered.high))
+
+
+def _boots(window: Window, world: World) -> Due | None:
+    """The end of boot; cut off meanwhile the board may boot on for as long as it rides through, or not at all."""
+    if world.cut is None:
+        return Due("booted", window, None)
+    ride = world.parameters.timing.ride_through
+    rides_until = None if ride is None else limit_at(world.cut).plus(ride.max_us, world.rate_ppm)
+    if rides_until is not None and window.high is not None:
+        window = window._replace(high=earlier(window.high, rides_until))
+    if window.high is not None and window.high.last_us < window.low.first_us:
+        return None
+    return Due("booted", window, None, must=False)
 
 
 def _warmed_up(p: Possibility, window: Window, world: World) -> Due | None:

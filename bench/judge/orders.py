@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from bench.judge.possibility import NEVER_US, Claim, Expect, Possibility, begun_by, few
+from bench.judge.possibility import NEVER_US, Claim, Expect, Possibility, begun_by, few, forgettable
 from bench.judge.window import Limit, Stamp, Window, at, later, limit_at
 from firmware_ref.parameters import MITIGATING, Interval, Mode, Output, Policy
 
@@ -166,7 +166,9 @@ def lock_of(
     """
     if not locks(output, event):
         return old
-    return (old or at(_LONG_AGO)).hull(instant) if either else instant
+    if not either:
+        return instant
+    return forgettable(instant) if old is None else old.hull(instant)
 
 
 def unseen_off(output: Output, old: Expect, on: bool, call: Call, lock: Window | None) -> Window | None:
@@ -176,11 +178,6 @@ def unseen_off(output: Output, old: Expect, on: bool, call: Call, lock: Window |
     if call.on or output.feed != "call" or not shown:
         return lock
     return lock_of(output, lock, "off", at(call.stamp), either=True)
-
-
-def forgettable(lock: Window | None) -> Window | None:
-    """A restart delay over a loss of supply: it may run on, or be forgotten."""
-    return lock and lock.hull(at(_LONG_AGO))
 
 
 def still_locked(output: Output, old: Expect, event: str, lock: Window | None, rate_ppm: int) -> Expect:

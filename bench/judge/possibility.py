@@ -266,7 +266,7 @@ def hull(a: Possibility, b: Possibility) -> Possibility:
         hold_before=_hull(a.hold_before, b.hold_before),
         left_us=_left_hull(a.left_us, b.left_us),
         ghost=_hull(a.ghost, b.ghost),
-        locks=tuple(_hull(x, y) for x, y in zip(a.locks, b.locks, strict=True)),
+        locks=tuple(_lock_hull(x, y) for x, y in zip(a.locks, b.locks, strict=True)),
         opened=a.opened & b.opened,
         expects=tuple(_expect_hull(x, y) for x, y in zip(a.expects, b.expects, strict=True)),
     )  # fmt: skip
@@ -284,6 +284,15 @@ def _left_hull(a: tuple[int, int] | None, b: tuple[int, int] | None) -> tuple[in
     if a is None or b is None:
         return a or b
     return min(a[0], b[0]), max(a[1], b[1])
+
+
+def forgettable(lock: Window | None) -> Window | None:
+    """A restart delay that may run, or may not."""
+    return lock and lock._replace(low=Limit(-NEVER_US, 0, 0))
+
+
+def _lock_hull(a: Window | None, b: Window | None) -> Window | None:
+    return forgettable(a or b) if a is None or b is None else _hull(a, b)
 
 
 def _hull(a: Window | None, b: Window | None, endless: bool = False) -> Window | None:
