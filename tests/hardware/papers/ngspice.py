@@ -13,7 +13,9 @@ import pytest
 from hardware.schematic.spice import Circuit
 
 NGSPICE = shutil.which("ngspice")
-needs_ngspice = pytest.mark.skipif(NGSPICE is None, reason="ngspice is not installed, so the values are not checked")
+needs_ngspice = pytest.mark.skipif(
+    NGSPICE is None, reason="ngspice is not installed, so the values are not checked"
+)
 
 #: At rest the answer is wanted to a microvolt; in time ngspice has to get over the edges.
 _STILL = "option reltol=1e-5 vntol=1n abstol=1p"
@@ -25,7 +27,13 @@ def run(circuit: Circuit, analysis: str, probes: Sequence[str], options: str) ->
     assert NGSPICE is not None
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder, "circuit.cir")
-        commands = ["set wr_singlescale", "set numdgt=9", options, analysis, f"wrdata out.txt {' '.join(probes)}"]
+        commands = [
+            "set wr_singlescale",
+            "set numdgt=9",
+            options,
+            analysis,
+            f"wrdata out.txt {' '.join(probes)}",
+        ]
         file.write_text(circuit.text(commands), "utf-8")
         done = subprocess.run(
             [NGSPICE, "-b", file.name], cwd=folder, capture_output=True, text=True, timeout=120
@@ -42,7 +50,9 @@ def point(circuit: Circuit, *probes: str) -> list[float]:
     return [column[-1] for column in run(circuit, "op", probes, _STILL)[1:]]
 
 
-def sweep(circuit: Circuit, source: str, begin: float, end: float, step: float, probe: str) -> list[list[float]]:
+def sweep(
+    circuit: Circuit, source: str, begin: float, end: float, step: float, probe: str
+) -> list[list[float]]:
     return run(circuit, f"dc {source} {begin:g} {end:g} {step:g}", [probe], _STILL)
 
 
