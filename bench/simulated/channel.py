@@ -161,7 +161,7 @@ class Channel:
             elif what == "call" and self._next_call is not None:
                 self._seen, self._next_call = self._next_call[0], None
             self._obey(now_us, target)
-            if what == "block":
+            if what == "block" and not self.relay.told:
                 return
 
     def _obey(self, now_us: int, target_us: int) -> None:

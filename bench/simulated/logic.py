@@ -146,7 +146,10 @@ class Logic:
         waits = self._rules.check_before_normal and self._readings.high_since_us is not None
         if now_us < self._warm_us or waits:
             return False
-        return self._enter(Mode.NORMAL, self._instant(self._warm_us, now_us), "react")
+        due_us = self._warm_us
+        if self._rules.check_before_normal:
+            due_us = max(due_us, self._readings.high_ended_us)
+        return self._enter(Mode.NORMAL, self._instant(due_us, now_us), "react")
 
     def _in_normal(self, now_us: int) -> bool:
         trip, loss = self._trip(now_us), self._loss(now_us)

@@ -64,6 +64,8 @@ class Readings:
         self.lost_since_us: int | None = None
         self.good_since_us: int | None = None
         self.band_since_us: int | None = None
+        #: When a sensor last ceased to be high.
+        self.high_ended_us = 0
         #: Since when low, counting on through a loss where a loss does not break it.
         self.clear_since_us: int | None = None
 
@@ -81,6 +83,7 @@ class Readings:
 
     def _join(self, at_us: int) -> None:
         inputs = list(self.inputs.values())
+        was_high = self.high_since_us is not None
         high = [i.since_us for i in inputs if i.condition is Condition.HIGH]
         lost = [i.since_us for i in inputs if i.condition is Condition.LOST]
         low = all(i.condition is Condition.LOW for i in inputs)
@@ -94,6 +97,8 @@ class Readings:
             is_lost = is_lost and not high
             self.high_since_us = _since(self.high_since_us, bool(high), at_us)
             self.lost_since_us = _since(self.lost_since_us, is_lost, at_us)
+        if was_high and not high:
+            self.high_ended_us = at_us
         self.low_since_us = _since(self.low_since_us, low, at_us)
         self.good_since_us = _since(self.good_since_us, not lost, at_us)
         self.band_since_us = _since(self.band_since_us, not low and not is_lost, at_us)
