@@ -6,8 +6,9 @@ only sources and loads are added here.
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 from hardware.schematic import worked
 from hardware.schematic.sheet import Sheet, read_sheets, read_values
@@ -532,9 +533,11 @@ def ripple() -> Span:
     return min(ends), max(ends)
 
 
-def _held(volts: float, *, at_5: bool = True, without: tuple[str, ...] = (), **picks: str) -> Circuit:
+def _held(
+    volts: float, picks: Mapping[str, str] | None = None, *, at_5: bool = True, without: tuple[str, ...] = ()
+) -> Circuit:
     """The buffer's output held at a voltage."""
-    circuit = Circuit(VALUES, {k.replace("__", "."): v for k, v in picks.items()})
+    circuit = Circuit(VALUES, picks)
     circuit.add(_SOURCE, closed=["J1"] if at_5 else [], leave=["U1", "U2", *without])
     circuit.put(f"VR p_5_ref 0 {high('rail.reference'):g}", f"VB {_BUFFER_OUT} 0 {volts:g}")
     circuit.put("VP pin_pwm 0 0", "RG sig 0 1e12")
@@ -542,7 +545,7 @@ def _held(volts: float, *, at_5: bool = True, without: tuple[str, ...] = (), **p
 
 
 def _into_0(volts: float, end: str) -> float:
-    circuit = _held(volts, sensor__series=end)
+    circuit = _held(volts, {"sensor.series": end})
     circuit.put("VX sig 0 0")
     return 1e3 * point(circuit, "i(VX)")[0]
 
@@ -559,25 +562,26 @@ def stuck() -> Span:
 
 @check("sensor.clamp_5")
 def clamp_5() -> Span:
-    most = point(_held(high("rail.analog"), sensor__series="least"), "v(sig)")[0]
+    most = point(_held(high("rail.analog"), {"sensor.series": "least"}), "v(sig)")[0]
     return high("rail.reference"), most
 
 
 @check("sensor.clamp_3")
 def clamp_3() -> Span:
     circuit = _held(
-        high("rail.analog"), at_5=False, sensor__series="least", sensor__clamp_top="least",
-        sensor__clamp_bottom="most",
-    )  # fmt: skip
+        high("rail.analog"),
+        {"sensor.series": "least", "sensor.clamp_top": "least", "sensor.clamp_bottom": "most"},
+        at_5=False,
+    )
     return low("sensor.clamp_bottom") / (low("sensor.clamp_bottom") + high("sensor.clamp_top")) * 5, point(
         circuit, "v(sig)"
     )[0]
 
 
 def _taken(volts: float, at_5: bool) -> float:
-    picks = {"sensor__clamp_top": "most", "sensor__clamp_bottom": "least", "sensor__series": "most"}
-    with_clamp = point(_held(volts, at_5=at_5, **picks), "v(sig)")[0]
-    return 1e3 * (with_clamp - point(_held(volts, at_5=at_5, without=("D1", "D2"), **picks), "v(sig)")[0])
+    picks = {"sensor.clamp_top": "most", "sensor.clamp_bottom": "least", "sensor.series": "most"}
+    with_clamp = point(_held(volts, picks, at_5=at_5), "v(sig)")[0]
+    return 1e3 * (with_clamp - point(_held(volts, picks, at_5=at_5, without=("D1", "D2")), "v(sig)")[0])
 
 
 @check("sensor.clamp_error_5")
@@ -594,7 +598,7 @@ def clamp_error_3() -> Span:
 def load() -> Span:
     ends = []
     for end in ("least", "most"):
-        circuit = _held(4.5, sensor__series=end)
+        circuit = _held(4.5, {"sensor.series": end})
         circuit.put("RX sig 0 100k")
         ends.append(100 * (1 - point(circuit, "v(sig)")[0] / 4.5))
     return min(ends), max(ends)
@@ -625,7 +629,7 @@ def _volts(source: str, trim: float, sign: int) -> tuple[float, float]:
     end = 0.3 if sign else 0.8
     time, volts = course(circuit, 100e-6, end, "v(pin_rms)")
     late = [(t, v) for t, v in zip(time, volts, strict=True) if t >= end - 2 / 60]
-    mean = sum((b[0] - a[0]) * (a[1] + b[1]) / 2 for a, b in zip(late, late[1:], strict=False))
+    mean = sum((b[0] - a[0]) * (a[1] + b[1]) / 2 for a, b in itertools.pairwise(late))
     mean /= late[-1][0] - late[0][0]
     return 1e3 * mean, 1e3 * (max(v for _, v in late) - min(v for _, v in late)) / 2
 

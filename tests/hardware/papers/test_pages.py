@@ -11,7 +11,7 @@ from hardware.schematic.draw import PICTURES, results
 from hardware.schematic.pages import counted
 from hardware.schematic.sheet import HARDWARE, table
 
-PAGES = sorted(HARDWARE.glob("*.md")) + [HARDWARE / "schematic" / "README.md"]
+PAGES = [*sorted(HARDWARE.glob("*.md")), HARDWARE / "schematic" / "README.md"]
 
 
 def test_pictures_and_tables_are_up_to_date() -> None:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import itertools
 from collections import Counter
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from hardware.schematic import sheet as sheets
 from hardware.schematic.sheet import Sheet, SheetError, pins, read_sheet, read_sheets, read_values, rows_of
+from hardware.schematic.symbols import Point
 
 SHEETS = {one.name: one for one in read_sheets()}
 #: Roles by which the controller drives something: a pull resistor must hold each of them off.
@@ -42,12 +45,12 @@ def _wired(sheet: Sheet, name: str) -> int:
     return len(same - {name})
 
 
-def _touches(point: tuple[int, int], wire: list[tuple[int, int]]) -> bool:
-    return any(sheets._on(point, a, b) for a, b in zip(wire, wire[1:], strict=False))
+def _touches(point: Point, wire: list[Point]) -> bool:
+    return any(sheets.touches(point, a, b) for a, b in itertools.pairwise(wire))
 
 
 def test_values_and_parts_are_one_list() -> None:
-    used = {p.value for sheet in SHEETS.values() for p in (*sheet.parts, *sheet.boxes)} - {"-"}
+    used = {p.value for sheet in SHEETS.values() for p in sheet.fitted()} - {"-"}
     values = read_values()
     assert used <= values.keys()
     assert {key for key, row in values.items() if row.what} <= used
@@ -113,13 +116,13 @@ def test_a_bridge_would_be_noticed(tmp_path: Path) -> None:
     assert circuit("LGND") == circuit("C")
 
 
-def _circuit(all_sheets: list[Sheet]):  # type: ignore[no-untyped-def]
+def _circuit(all_sheets: list[Sheet]) -> Callable[[str], tuple[str, str]]:
     """Net -> which circuit it is part of.  Optocouplers, relay coils and isolated supplies part circuits.
 
     A label is the same net on all sheets, but for the pins and terminals of
     the single channels, which are so on their own sheet only.
     """
-    join = sheets._Join()
+    join = sheets.Join[tuple[str, str]]()
     local = ("@", "=SENSED", "=SENSOR", "SIG", "AC", "CHAIN")
 
     def place(sheet: Sheet, net: str) -> tuple[str, str]:
@@ -130,9 +133,9 @@ def _circuit(all_sheets: list[Sheet]):  # type: ignore[no-untyped-def]
 
     for sheet in all_sheets:
         nets = sheet.pin_nets()
-        for points in _named_together(sheet):
-            for other in points[1:]:
-                join.together(place(sheet, points[0]), place(sheet, other))  # type: ignore[arg-type]
+        for names in _named_together(sheet):
+            for name in names[1:]:
+                join.together(place(sheet, names[0]), place(sheet, name))
         for part in sheet.parts:
             ends = [place(sheet, nets[part.ref, pin]) for pin in part.pins()]
             groups = [ends[:2], ends[2:]] if part.kind.startswith("OPTO") else [ends]
@@ -140,14 +143,14 @@ def _circuit(all_sheets: list[Sheet]):  # type: ignore[no-untyped-def]
                 groups = [[*ends, ("", "LGND")]]
             for group in groups:
                 for other in group[1:]:
-                    join.together(group[0], other)  # type: ignore[arg-type]
+                    join.together(group[0], other)
         for box in sheet.boxes:
             left = [place(sheet, nets[box.ref, pin]) for pin in box.left if pin != "-"]
             right = [place(sheet, nets[box.ref, pin]) for pin in box.right if pin != "-"]
             for group in (left, right) if box.value in PARTED else (left + right,):
                 for other in group[1:]:
-                    join.together(group[0], other)  # type: ignore[arg-type]
-    return lambda name: join.root(("", name))  # type: ignore[arg-type]
+                    join.together(group[0], other)
+    return lambda name: join.root(("", name))
 
 
 def _named_together(sheet: Sheet) -> list[list[str]]:
