@@ -54,6 +54,7 @@ _POLICIES = (Policy.OFF, Policy.ON, Policy.FOLLOW)
 _ON_BAND = ("continue", "pause", "restart")
 _WHEN_LOST = ("restart", "pause", "run")
 _AFTER_CUT = ("resume", "restart_hold", "forget")
+_USED, _FED_BY_CALL = 1, 2
 _EVENTS = ("release", "return", "power-up", "any-off")
 
 
@@ -124,15 +125,15 @@ def _output(output: Output | None, parameters: Parameters, trip_ms: int, loss_ms
     # A contact that closes without its coil is driven the other way round.
     policies = [_POLICIES.index(_driven(output, mode)) for mode in _MODES]
     restart = output.restart
+    moves = [output.follow_on, output.follow_off, output.react_on, output.react_off]
+    if output.kind == "contact-nc":
+        moves = [output.follow_off, output.follow_on, output.react_off, output.react_on]
     return struct.pack(
         "<BB6B6IBI",
-        1,
+        _USED | (_FED_BY_CALL if output.feed == "call" else 0),
         NO_CALL if output.call is None else CALLS.index(output.call),
         *policies,
-        _move_ms(output.follow_on),
-        _move_ms(output.follow_off),
-        _move_ms(output.react_on),
-        _move_ms(output.react_off),
+        *map(_move_ms, moves),
         _total_ms(output.trip or timing.trip, trip_ms),
         _total_ms(output.loss or timing.loss, loss_ms),
         0 if restart is None else sum(1 << i for i, e in enumerate(_EVENTS) if e in restart.after),

@@ -66,7 +66,7 @@ static void go_down(board *b)
 {
     memory_record record = b->memory.saved;
     if (b->power == POWER_RUNNING) {
-        record = logic_record(&b->logic);
+        record = logic_record(&b->logic, &b->parameters);
     }
     record.down = record.kept != KEPT_NOTHING || record.latched;
     if (HAS(short_cut_clears_latch)) { record.latched = false; }
@@ -111,7 +111,7 @@ static mode_move run(board *b)
 static void remember(board *b)
 {
     const memory_record *saved = &b->memory.saved;
-    memory_record record = logic_record(&b->logic);
+    memory_record record = logic_record(&b->logic, &b->parameters);
     if (record.kept == KEPT_HOLD && saved->kept == KEPT_HOLD) {
         record.hold_left_ms = saved->hold_left_ms;
     }

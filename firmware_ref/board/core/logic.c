@@ -6,6 +6,7 @@ static mode_move enter(logic_state *l, board_mode mode, move_kind kind, uint8_t 
 {
     l->mode = mode;
     l->lost_noticed = false;
+    l->waits_for_low = false;
     l->low_ms = 0;
     return (mode_move){.kind = kind, .since_ms = since_ms, .events = events};
 }
@@ -101,13 +102,15 @@ static bool hold_runs(logic_state *l, const parameters *p, const sensor_state *s
     if (l->lost_noticed && p->when_lost != LOST_RUN) {
         return false;
     }
-    if (s->condition == SENSOR_LOW || s->condition == SENSOR_LOST) {
-        return true;
+    if (s->condition == SENSOR_LOW) {
+        l->waits_for_low = false;
+    } else if (s->condition != SENSOR_LOST && p->on_band != BAND_CONTINUE) {
+        l->waits_for_low = true;
+        if (p->on_band == BAND_RESTART) {
+            l->hold_left_ms = p->hold_ms;
+        }
     }
-    if (p->on_band == BAND_RESTART) {
-        l->hold_left_ms = p->hold_ms;
-    }
-    return p->on_band == BAND_CONTINUE;
+    return !l->waits_for_low;
 }
 
 static mode_move hold_over(logic_state *l, const parameters *p, const sensor_state *s, uint32_t now_ms)
@@ -134,7 +137,8 @@ static mode_move holding(logic_state *l, const parameters *p, const sensor_state
     if (hold_runs(l, p, s) && l->hold_left_ms > 0u && !HAS(hold_never_ends)) {
         l->hold_left_ms--;
     }
-    if (l->hold_left_ms > 0u || (p->ends_only_low && s->condition != SENSOR_LOW)) {
+    const bool stopped = l->lost_noticed && p->when_lost != LOST_RUN;
+    if (l->hold_left_ms > 0u || stopped || (p->ends_only_low && s->condition != SENSOR_LOW)) {
         return none();
     }
     return hold_over(l, p, s, now_ms);
@@ -172,11 +176,13 @@ mode_move logic_tick(logic_state *l, const parameters *p, const sensor_state *s,
     }
 }
 
-memory_record logic_record(const logic_state *l)
+memory_record logic_record(const logic_state *l, const parameters *p)
 {
-    const bool holding_now = l->mode == MODE_POST_LEAK_HOLD && !HAS(hold_forgotten);
+    /* A hold that must start afresh is as good as none. */
+    const bool void_now = l->mode == MODE_POST_LEAK_HOLD && l->lost_noticed && p->when_lost == LOST_RESTART;
+    const bool holding_now = l->mode == MODE_POST_LEAK_HOLD && !void_now && !HAS(hold_forgotten);
     return (memory_record){
-        .kept = l->mode == MODE_LEAK_ACTIVE ? KEPT_LEAK : holding_now ? KEPT_HOLD : KEPT_NOTHING,
+        .kept = l->mode == MODE_LEAK_ACTIVE || void_now ? KEPT_LEAK : holding_now ? KEPT_HOLD : KEPT_NOTHING,
         .hold_left_ms = holding_now ? l->hold_left_ms : 0u,
         .latched = l->latched,
         .last_fault = l->last_fault,

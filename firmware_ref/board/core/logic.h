@@ -22,6 +22,7 @@ typedef struct {
     board_mode mode;
     bool lost_noticed; /* while mitigating: the loss has qualified, the return has not */
     bool latched;      /* a fault that only the reset takes away, whatever the mode is */
+    bool waits_for_low; /* the hold stands until the sensor is low again */
     uint32_t low_ms;   /* how long the clear has been qualifying */
     uint32_t hold_left_ms;
     uint32_t tripped_ms;
@@ -35,6 +36,6 @@ mode_move logic_boot(logic_state *l, const parameters *p, const memory_record *r
 mode_move logic_tick(logic_state *l, const parameters *p, const sensor_state *s, uint32_t up_ms, uint32_t now_ms);
 
 /* What is to be kept now. */
-memory_record logic_record(const logic_state *l);
+memory_record logic_record(const logic_state *l, const parameters *p);
 
 #endif

@@ -76,7 +76,7 @@ static void tick(output_state *o, const output_parameters *q, uint8_t i, board_m
     rest(o, q, move->events, move->since_ms);
     if (call_changed) {
         o->seen_ms = call->changed_ms;
-        if (!called && o->drive) {
+        if (!called && o->drive && q->fed_by_call) {
             rest(o, q, AFTER_ANY_OFF, call->changed_ms);
         }
     }
@@ -95,8 +95,8 @@ static void tick(output_state *o, const output_parameters *q, uint8_t i, board_m
             o->due_ms = now_ms + q->react_on_ms;
         }
     }
-    if (rests && !wanted) {
-        /* What has gone off at its terminal must not come on again with the call. */
+    if (rests && !wanted && q->fed_by_call) {
+        /* What has gone off with its call must not come on again with it. */
         o->drive = false;
     } else if (o->drive != o->wanted && reached(now_ms, o->due_ms)) {
         o->drive = o->wanted;

@@ -14,6 +14,8 @@ enum {
     FLAG_CHECK_BEFORE_NORMAL = 1 << 7
 };
 
+enum { OUTPUT_USED = 1 << 0, OUTPUT_FED_BY_CALL = 1 << 1 };
+
 /* Fields stand one behind the other, lowest byte first. */
 static uint8_t next_8(const uint8_t **at)
 {
@@ -34,7 +36,9 @@ static uint32_t next_32(const uint8_t **at)
 
 static void load_output(output_parameters *o, const uint8_t **at)
 {
-    o->used = next_8(at) != 0u;
+    const uint8_t flags = next_8(at);
+    o->used = (flags & OUTPUT_USED) != 0;
+    o->fed_by_call = (flags & OUTPUT_FED_BY_CALL) != 0;
     o->call = next_8(at);
     for (uint8_t mode = 0; mode < MODES; mode++) {
         o->policy[mode] = next_8(at);

@@ -36,6 +36,7 @@ enum { AFTER_RELEASE = 1, AFTER_RETURN = 2, AFTER_POWER_UP = 4, AFTER_ANY_OFF = 
 
 typedef struct {
     bool used;
+    bool fed_by_call; /* its terminal goes off with the call; else it is fed from R */
     uint8_t call; /* NO_CALL: follows none */
     uint8_t policy[MODES];
     uint32_t follow_on_ms, follow_off_ms;

@@ -12,6 +12,12 @@ uint16_t sensor_millivolts(uint16_t code)
     return (uint16_t)((code * 5000uL + 2500uL) / 1024uL);
 }
 
+static bool out_of_range(const parameters *p, uint16_t mv)
+{
+    return (p->short_is_lost && mv < p->short_below_mv && !HAS(short_unseen)) ||
+           (p->open_is_lost && mv > p->open_above_mv && !HAS(open_taken_for_gas));
+}
+
 static uint16_t smooth(sensor_state *s, uint16_t millivolts)
 {
     if (!s->begun) {
@@ -29,16 +35,24 @@ static uint16_t smooth(sensor_state *s, uint16_t millivolts)
 
 static sensor_condition judge(const parameters *p, uint16_t mv)
 {
-    if (p->short_is_lost && mv < p->short_below_mv && !HAS(short_unseen)) {
-        return SENSOR_LOST;
-    }
-    if (p->open_is_lost && mv > p->open_above_mv && !HAS(open_taken_for_gas)) {
-        return SENSOR_LOST;
-    }
     if (p->falling) {
         return mv <= p->trip_mv ? SENSOR_HIGH : mv > p->clear_mv ? SENSOR_LOW : SENSOR_BETWEEN;
     }
     return mv >= p->trip_mv ? SENSOR_HIGH : mv < p->clear_mv ? SENSOR_LOW : SENSOR_BETWEEN;
+}
+
+/* Samples out of range never get into the mean: on its way into a loss or out of it, or from one end of the range to
+ * the other, a signal would seem to cross every level. */
+static void look(sensor_state *s, const parameters *p, uint16_t millivolts)
+{
+    if (!out_of_range(p, millivolts)) {
+        s->out = 0;
+        s->condition = judge(p, smooth(s, millivolts));
+    } else if (!HAS(loss_ignored) && ++s->out >= SENSOR_OUT) {
+        s->out = SENSOR_OUT;
+        s->begun = false;
+        s->condition = SENSOR_LOST;
+    }
 }
 
 /* A condition that is broken starts from nothing when it comes again. */
@@ -53,8 +67,7 @@ static void count(uint32_t *held_ms, bool holds)
 
 void sensor_sample(sensor_state *s, const parameters *p, uint16_t millivolts)
 {
-    if (HAS(loss_ignored) && s->begun && judge(p, millivolts) == SENSOR_LOST) { millivolts = s->sample_mv[(uint8_t)(s->place - 1u) % SENSOR_SAMPLES]; }
-    s->condition = judge(p, smooth(s, millivolts));
+    look(s, p, millivolts);
     const bool high = s->condition == SENSOR_HIGH;
     if (!(HAS(trip_accumulates) && !high && s->high_ms < p->trip_ms)) { count(&s->high_ms, high); }
     count(&s->low_ms, s->condition == SENSOR_LOW);

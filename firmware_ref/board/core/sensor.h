@@ -9,12 +9,14 @@
 
 typedef enum { SENSOR_LOW, SENSOR_BETWEEN, SENSOR_HIGH, SENSOR_LOST } sensor_condition;
 
-enum { SENSOR_SAMPLES = 8 };
+/* The mean of so many samples is judged; so many out of range, one after the other, are a loss. */
+enum { SENSOR_SAMPLES = 8, SENSOR_OUT = 4 };
 
 typedef struct {
     uint16_t sample_mv[SENSOR_SAMPLES];
     uint16_t sum_mv;
     uint8_t place;
+    uint8_t out; /* samples out of range */
     bool begun;
     sensor_condition condition;
     /* Without a break, in ms; `good` is anything but lost. */

@@ -25,7 +25,8 @@ typedef struct {
 struct host {
     uint8_t image[IMAGE_BYTES];
     uint8_t store[STORE_BYTES];
-    uint32_t supply_fed, half_us, phase_us, chance;
+    uint8_t feed[RELAYS];     /* the call that each switches; NO_CALL: R */
+    uint32_t half_us, phase_us, chance;
     uint32_t tick_us_1024;    /* the controller's millisecond in 1/1024 us: its crystal is not exact */
     int64_t last_us;          /* the capacitor lasts this long */
     board core;
@@ -59,7 +60,8 @@ static bool terminal_on(const host *h, uint32_t terminal)
     if (terminal >= RELAYS) {
         return contact(h, terminal);
     }
-    const bool fed = (h->supply_fed >> terminal & 1u) != 0u ? h->supply : (h->calls >> terminal & 1u) != 0u;
+    const uint8_t feed = h->feed[terminal];
+    const bool fed = feed == NO_CALL ? h->supply : (h->calls >> feed & 1u) != 0u;
     return fed && contact(h, terminal);
 }
 
@@ -235,7 +237,7 @@ void host_defect(int32_t number)
     board_defect = number;
 }
 
-host *host_new(const uint8_t image[IMAGE_BYTES], uint32_t supply_fed, uint32_t frequency_hz, uint32_t seed)
+host *host_new(const uint8_t image[IMAGE_BYTES], uint32_t frequency_hz, uint32_t seed)
 {
     host *h = calloc(1, sizeof *h);
     if (h == NULL) {
@@ -243,7 +245,12 @@ host *host_new(const uint8_t image[IMAGE_BYTES], uint32_t supply_fed, uint32_t f
     }
     memcpy(h->image, image, IMAGE_BYTES);
     memset(h->store, 0xFF, STORE_BYTES);
-    h->supply_fed = supply_fed;
+    parameters wired;
+    if (parameters_load(&wired, image)) {
+        for (uint32_t i = 0; i < RELAYS; i++) {
+            h->feed[i] = wired.output[i].fed_by_call ? wired.output[i].call : (uint8_t)NO_CALL;
+        }
+    }
     h->half_us = 500000u / frequency_hz;
     h->chance = seed * 2654435761u + 1u;
     h->phase_us = chance(h, h->half_us);

@@ -26,8 +26,8 @@ typedef struct {
     int32_t on;
 } host_change;
 
-/* `supply_fed`: bit n, relay n switches R instead of its call.  NULL: no memory. */
-API host *host_new(const uint8_t image[IMAGE_BYTES], uint32_t supply_fed, uint32_t frequency_hz, uint32_t seed);
+/* Wired as the image says: each relay switches its call or R.  NULL: no memory. */
+API host *host_new(const uint8_t image[IMAGE_BYTES], uint32_t frequency_hz, uint32_t seed);
 /* A build with all defects: which one its boards have from now on, in the order of defects.csv; 0: none. */
 API void host_defect(int32_t number);
 API void host_free(host *h);

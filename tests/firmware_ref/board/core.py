@@ -60,7 +60,7 @@ def library(target: str = "host") -> ctypes.CDLL:
     handle, us, flag, word = ctypes.c_void_p, ctypes.c_int64, ctypes.c_bool, ctypes.c_uint32
     buffer = ctypes.c_char_p
     for name, result, arguments in (
-        ("new", handle, (buffer, word, word, word)),
+        ("new", handle, (buffer, word, word)),
         ("defect", None, (ctypes.c_int32,)),
         ("free", None, (handle,)),
         ("supply", None, (handle, flag, us)),
@@ -97,16 +97,17 @@ class CoreBoard:
         self, parameters: Parameters, *, seed: int = 0, defect: str = "", table: bytes | None = None
     ) -> None:
         """`defect` holds for all boards that have one, from here on.  `table`: another parameter image."""
+        self._h = None
+        table = image(parameters) if table is None else table
         self._lib = library("every" if defect else "host")
         self._lib.host_defect(1 + [d.name for d in defects()].index(defect) if defect else 0)
-        fed = sum(1 << RELAYS.index(o.name) for o in parameters.outputs if o.feed == "supply")
-        table = image(parameters) if table is None else table
-        self._h = self._lib.host_new(table, fed, parameters.frequency_hz, seed)
+        self._h = self._lib.host_new(table, parameters.frequency_hz, seed)
         self._names = {o.name for o in parameters.outputs}
         self._shown = {o.name: o.kind == "contact-nc" for o in parameters.outputs}
 
     def __del__(self) -> None:
-        self._lib.host_free(self._h)
+        if self._h is not None:
+            self._lib.host_free(self._h)
 
     def supply(self, on: bool, at_us: int) -> None:
         self._lib.host_supply(self._h, on, at_us)
