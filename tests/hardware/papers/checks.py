@@ -355,7 +355,7 @@ def cut_peak() -> Span:
         circuit = _main(14, FRESH, "pulse(5 0 4.0m 1u 1u 1 2)", main__clamp=clamp, main__surge=clamp)
         circuit.put(f"VS src 0 sin(0 {30 * ROOT2:g} 60)", f"LS src at_r {VALUES['source.henry'].value:g}")
         circuit.put(f"RL r_main 0 {30 * ROOT2 / 3.5:g}")
-        time, volts, amps = course(circuit, 2e-6, 4.8e-3, "v(r_in)-v(r_main)", "i(LS)")
+        time, volts, amps = course(circuit, 10e-6, 4.5e-3, "v(r_in)-v(r_main)", "i(LS)")
         assert max(abs(a) for t, a in zip(time, amps, strict=True) if 3.9e-3 < t < 4.1e-3) > 3.3
         ends.append(max(abs(v) for v in volts))
     return min(ends), max(ends)
@@ -526,9 +526,9 @@ def ripple() -> Span:
     ends = []
     for end in ("most", "least"):
         keys = ("sensor.filter_r", "sensor.filter_c1", "sensor.filter_c2", "sensor.filter_c3")
-        circuit = _source("pulse(0 5 0 0.1u 0.1u 78.025u 156.25u)", dict.fromkeys(keys, end))
-        time, volts = course(circuit, 2e-6, 20e-3, f"v({_BUFFER_OUT})")
-        late = [v for t, v in zip(time, volts, strict=True) if t > 18e-3]
+        circuit = _source("pulse(0 5 0 1u 1u 77.125u 156.25u)", dict.fromkeys(keys, end))
+        time, volts = course(circuit, 4e-6, 14e-3, f"v({_BUFFER_OUT})")
+        late = [v for t, v in zip(time, volts, strict=True) if t > 13e-3]
         ends.append(1e3 * (max(late) - min(late)) / 2)
     return min(ends), max(ends)
 
