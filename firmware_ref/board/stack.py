@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 import sys
 from collections.abc import Iterable, Mapping
+from pathlib import Path
 
 _RETURN_BYTES = 2
 _HEAD = re.compile(r"^[0-9a-f]+ <([^>]+)>:")
@@ -71,5 +72,5 @@ def worst(usage: Iterable[str], listing: Iterable[str]) -> int:
 
 
 if __name__ == "__main__":
-    lines = [line for path in sys.argv[1:] for line in open(path)]
+    lines = [line for path in sys.argv[1:] for line in Path(path).read_text().splitlines()]
     print(worst(lines, sys.stdin))

@@ -20,7 +20,7 @@ from tests.judge.random_profiles import random_parameters
 from tests.judge.random_runs import random_run
 from tests.judge.stand import Stand
 
-SEEDS = int(os.environ.get("SEEDS", "8"))
+SEEDS = int(os.environ.get("SEEDS", "5"))
 
 
 def run(parameters: Parameters, seed: int) -> Stand:

@@ -428,3 +428,54 @@ def test_the_light_says_the_mode_and_the_button_recalls_and_clears() -> None:
 def test_rules_not_stated_get_an_answer() -> None:
     rig = Rig(replace(furnace(), rules=Rules(latching=None))).up("Y").leak().hold()
     assert rig.wait(380).mode is Mode.NORMAL
+
+
+# -- what runs by chance have shown ----------------------------------------------------------
+
+
+def test_a_short_that_becomes_an_open_wire_is_one_loss() -> None:
+    rig = Rig(furnace()).up("Y")
+    began = rig.gas("short").t
+    rig.wait(3).gas("open").wait(6)
+    assert rig.move("Y", False, began) == near(6.0)
+
+
+def test_a_loss_crosses_no_level_on_its_way() -> None:
+    # Were the leak seen on the way from clear to open, the hold would start afresh.
+    rig = Rig(with_rules(furnace(), hold_when_lost="run")).up("Y").leak()
+    low = rig.gas("clear").t
+    for _ in range(10):
+        rig.wait(20).gas("open").wait(1).gas("clear")
+    rig.wait(200)
+    assert rig.move("Y", True, low) == near(365 + REACT_F)
+
+
+def test_a_hold_that_waits_for_low_waits_through_a_loss() -> None:
+    rules = {"hold_on_band": "pause", "hold_when_lost": "run"}
+    rig = Rig(with_rules(furnace(), **rules)).up("Y").leak()
+    low = rig.gas("clear").t
+    rig.wait(360).gas("between").wait(3).gas("short").wait(30)
+    assert rig.mode is Mode.POST_LEAK_HOLD
+    back = rig.gas("clear").t
+    rig.wait(10)
+    assert rig.move("Y", True, back) == near(365 - 360 + REACT_F)
+    assert back > low
+
+
+def test_a_hold_that_must_start_afresh_is_not_resumed_after_a_cut() -> None:
+    rules = {"hold_on_band": "pause", "hold_when_lost": "restart", "after_supply_loss": "resume"}
+    rig = Rig(with_rules(furnace(), **rules)).up("Y").leak().hold().wait(300).lose()
+    came = rig.gas("clear").cut(3).t
+    rig.wait(2)
+    assert rig.mode is Mode.LEAK_ACTIVE
+    rig.wait(370)
+    assert rig.move("Y", True, came) > 360
+
+
+def test_a_hold_over_while_it_is_stopped_by_a_loss_waits_for_the_return() -> None:
+    rules = {"hold_on_band": "continue", "hold_when_lost": "pause", "hold_ends_only_when": "low"}
+    rig = Rig(with_rules(furnace(), **rules)).up("Y").leak()
+    rig.gas("clear").wait(363).gas("short").wait(12)
+    back = rig.gas("clear").t
+    rig.wait(10)
+    assert rig.move("Y", True, back) == near(5 + REACT_F)
