@@ -102,7 +102,7 @@ def _part(part: Part) -> list[str]:
     if part.kind == "NMOS" and part.turn in (90, 270):
         side, anchor = (0.4, "start") if part.flip else (-0.4, "end")
         for n, word in enumerate(words):
-            shapes.append(_text(part.x + side, bottom - 0.9 + n, word, "n", anchor))
+            shapes.append(_text(part.x + side, bottom - 0.5 + n, word, "n", anchor))
     elif bottom - top > right - left and part.kind not in ("OPTO", "OPTO-AC"):
         for n, word in enumerate(words):
             shapes.append(_text(right + 0.35, (top + bottom) / 2 + n - 0.1, word, "n"))
