@@ -16,7 +16,7 @@ from bench.judge.possibility import MIXED, NEVER_US, Expect, Possibility, forget
 from bench.judge.window import Limit, Stamp, Window, at, earlier, later, limit_at
 from bench.judge.world import World
 from firmware_ref.machine import MODES, WATCH, Memory, Needs, Watch, targets
-from firmware_ref.parameters import MITIGATING, Mode, Policy
+from firmware_ref.parameters import MITIGATING, Mode, Output, Policy
 
 _FAULTY = ("leak_active_lost", "post_leak_hold_lost", "sensor_fault", "sensor_fault_latched")
 #: Where a qualification that began in the start-up may still run.
@@ -295,7 +295,9 @@ def order_outputs(
 ) -> tuple[Expect, ...]:
     """The orders of all outputs after a change to `mode`."""
     if event == "supply_lost":
-        return p.expects
+        return tuple(
+            _until_it_comes_back(o, e, p) for o, e in zip(world.parameters.outputs, p.expects, strict=True)
+        )
     if world.cut is not None:  # nothing is judged until the supply is back, but what stays off in every mode
         return tuple(
             without_supply(o, e, mode) for o, e in zip(world.parameters.outputs, p.expects, strict=True)
@@ -306,6 +308,17 @@ def order_outputs(
         on_entry(output, old, p, mode, event, entered, base, world.calls, lock, world.rate_ppm, least_us)
         for output, old, lock in zip(world.parameters.outputs, p.expects, p.locks, strict=True)
     )
+
+
+def _until_it_comes_back(output: Output, old: Expect, p: Possibility) -> Expect:
+    """Without supply an output stays off only if it is off in every mode that may come then."""
+    coming = {Mode.START_UP}
+    if p.mode in MITIGATING:
+        coming |= MITIGATING
+    if p.latched:
+        coming.add(Mode.SENSOR_FAULT)
+    stays_off = all(output.modes[mode] is Policy.OFF for mode in coming)
+    return old._replace(never_on=old.never_on and stays_off)
 
 
 def _remember(p: Possibility, q: Possibility, world: World) -> list[Possibility]:
