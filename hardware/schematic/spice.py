@@ -117,10 +117,9 @@ class Circuit:
         if kind == "AMP":
             return _amplifier(name, pins)
         if kind == "BUFFER":
-            return [
-                f"B{name} {name}_x 0 V = V({pins['i']}) > 1.4 ? 5 : 0",
-                f"R{name} {name}_x {pins['o']} 50",
-            ]
+            up, down = self.value("sensor.buffer_up"), self.value("sensor.buffer_down")
+            high, out = f"V({pins['i']}) > 1.4", f"V({pins['o']})"
+            return [f"B{name} {pins['o']} 0 I = {high} ? ({out} - 5) / {up:g} : {out} / {down:g}"]
         raise KeyError(f"{kind} has no model")
 
     def _transistor(self, part: Part, name: str, pins: dict[str, str], ohm: float) -> list[str]:

@@ -368,6 +368,13 @@ def ripple() -> Span:
     return Span(min(sizes), max(sizes))
 
 
+def buffer_error() -> Span:
+    """At half scale 2.5 V over the first resistor flow out half of the time and in the other half."""
+    apart = abs(_V["sensor.buffer_up"].value - _V["sensor.buffer_down"].value)
+    most = 1e3 * _V["rail.reference"].value * 0.25 * apart / low("sensor.filter_r")
+    return Span(-most, most)
+
+
 def unpowered() -> Span:
     return Span(
         1e3 * low("rail.reference") / high("sensor.series"),
@@ -509,6 +516,7 @@ WORKED: dict[str, Callable[[], Span]] = {
     "converter.high": converter_high,
     "sensor.settle": settle,
     "sensor.ripple": ripple,
+    "sensor.buffer": buffer_error,
     "sensor.unpowered": unpowered,
     "sensor.stuck": stuck,
     "sensor.clamp_5": clamp_5,

@@ -533,6 +533,21 @@ def ripple() -> Span:
     return min(ends), max(ends)
 
 
+@check("sensor.buffer")
+def buffer_error() -> Span:
+    ends = []
+    for up, down in ((70.0, 30.0), (30.0, 70.0)):
+        # Edges so steep that where the gate turns does not matter.
+        circuit = _source(
+            "pulse(0 5 0 1n 1n 78.124u 156.25u)", {"sensor.buffer_up": up, "sensor.buffer_down": down}
+        )
+        time, volts = course(circuit, 4e-6, 15.625e-3, f"v({_BUFFER_OUT})")
+        late = [(t, v) for t, v in zip(time, volts, strict=True) if t >= 15.625e-3 - 10 * 156.25e-6]
+        mean = sum((b[0] - a[0]) * (a[1] + b[1]) / 2 for a, b in itertools.pairwise(late))
+        ends.append(1e3 * (mean / (late[-1][0] - late[0][0]) - 2.5))
+    return min(ends), max(ends)
+
+
 def _held(
     volts: float, picks: Mapping[str, str] | None = None, *, at_5: bool = True, without: tuple[str, ...] = ()
 ) -> Circuit:
