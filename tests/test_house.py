@@ -25,7 +25,7 @@ def texts() -> list[Path]:
         p
         for top in ("bench", "firmware_ref", "profiles", "hardware", "tests")
         for p in (ROOT / top).rglob("*")
-        if p.is_file() and p.suffix in TEXT and "_data" not in p.parts
+        if p.is_file() and p.suffix in TEXT and not {"_data", "build", "corpus", "__pycache__"} & set(p.parts)
     ]
     return [ROOT / name for name in FRONT] + sorted(inside)
 
