@@ -58,7 +58,7 @@ mode_move logic_boot(logic_state *l, const parameters *p, const memory_record *r
         mode = resumed ? MODE_POST_LEAK_HOLD : MODE_LEAK_ACTIVE;
         l->hold_left_ms = HAS(hold_resumed_full) ? p->hold_ms : remembered->hold_left_ms;
     }
-    return enter(l, mode, MOVE_BOOT, AFTER_POWER_UP, supply_ms);
+    return enter(l, mode, MOVE_REACT, AFTER_POWER_UP, supply_ms);
 }
 
 /* Start-up and normal. */

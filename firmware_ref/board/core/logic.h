@@ -10,7 +10,7 @@
 #include "sensor.h"
 
 /* From when on an output has to answer a change of mode. */
-typedef enum { MOVE_NONE, MOVE_BOOT, MOVE_TRIP, MOVE_LOSS, MOVE_REACT } move_kind;
+typedef enum { MOVE_NONE, MOVE_TRIP, MOVE_LOSS, MOVE_REACT } move_kind;
 
 typedef struct {
     move_kind kind;

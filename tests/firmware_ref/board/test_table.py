@@ -35,7 +35,7 @@ def test_unpowered_shows_nothing_and_boot_forces_the_blower_where_the_profile_sa
     came = rig.main(True).t
     rig.wait(3)
     assert rig.mode is Mode.START_UP
-    assert rig.moves(came) == [("G", True, near(1.0))]
+    assert rig.moves(came) == [("G", True, near(1.0 + REACT_A))]
 
 
 def test_warm_up_over_leads_to_normal() -> None:
@@ -236,7 +236,7 @@ def test_a_latched_fault_stays_until_the_supply_was_off_for_the_reset_time() -> 
     came = rig.cut(9.5).t
     rig.wait(25)
     assert rig.mode is Mode.SENSOR_FAULT and "Y" not in rig.shows()
-    assert rig.move("W", True, came) == near(1.0)
+    assert rig.move("W", True, came) == near(1.0 + REACT_A)
     rig.cut(10.5).wait(25)
     assert rig.mode is Mode.NORMAL and "Y" in rig.shows()
 
@@ -287,7 +287,7 @@ def test_restart_hold_after_a_cut(off: float) -> None:
     rig = Rig(furnace()).up("Y").leak().hold().wait(200)
     came = rig.cut(off).t
     rig.wait(375)
-    assert rig.move("G", True, came) == near(0.5)
+    assert rig.move("G", True, came) == near(0.5 + REACT_F)
     # Low from the moment the board looks again, then the whole hold.
     assert rig.move("Y", True, came) == pytest.approx(0.5 + 5 + 360 + REACT_F, abs=0.6)
 
