@@ -1,4 +1,4 @@
-"""Each row of the transition table, and the rulings that concern the board, on the firmware in virtual time.
+"""Each row of the transition table, and the fine points that concern the board, on the firmware in virtual time.
 
 Times are those of the middle of the profile's intervals, at the terminals, to
 within a relay and a half cycle.
