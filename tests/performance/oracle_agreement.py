@@ -1,57 +1,67 @@
-"""Judge against oracle on many short cases, on all cores: prints counts and every disagreement.
+"""Judge against oracle on many short cases: prints counts, both directions of disagreement and every false fail.
 
-    python -m tests.performance.oracle_agreement [CASES [FIRST_SEED]]
+    python -m tests.performance.oracle_agreement [CASES [FIRST_SEED [PROCESSES]]]
 
-CASES (default 20000) are shared out among the families of cases.
+CASES (default 20000) are shared out among the families of cases.  A *false fail* is a case that a board
+can explain and the judge fails; where the judge *allows* what no board can do, it is only too lenient.
 """
 
 from __future__ import annotations
 
 import multiprocessing
+import os
 import sys
 import time
 from collections import Counter
 
-from tests.judge.oracle_cases import FAMILIES, KNOWN, answers, smallest, told
+from tests.judge.oracle_cases import FAMILIES, answers, smallest, told
 
 _WORDS = {
-    (True, True): "both: explainable",
-    (False, False): "both: not explainable",
-    (True, False): "JUDGE FAILS what the oracle explains",
-    (False, True): "JUDGE ALLOWS what the oracle cannot explain",
+    (True, True): "both explain",
+    (False, False): "neither explains",
+    (True, False): "FALSE FAIL",
+    (False, True): "too lenient",
 }
 
 
-def one(job: tuple[int, int]) -> tuple[int, int, str, str, str | None]:
+def one(job: tuple[int, int]) -> tuple[str, int, str, str, str | None]:
     """(family, seed) to family, seed, kind, answer, and the smallest case if they disagree."""
     family, seed = FAMILIES[job[0]], job[1]
     found = answers(family, seed)
     text = None if found.agree else told(found, smallest(found))
-    return job[0], seed, found.kind, _WORDS[found.explainable, found.judge_allows], text
+    return family.name, seed, found.kind, _WORDS[found.explainable, found.judge_allows], text
 
 
-def main() -> None:
-    cases = int(sys.argv[1]) if len(sys.argv) > 1 else 20_000
-    first = int(sys.argv[2]) if len(sys.argv) > 2 else 0
+def main() -> int:
+    cases, first, processes = (
+        int(given) if given else usual
+        for given, usual in zip([*sys.argv[1:], "", "", ""], (20_000, 0, os.cpu_count() or 1), strict=False)
+    )
     each = -(-cases // len(FAMILIES))
     jobs = [(f, seed) for seed in range(first, first + each) for f in range(len(FAMILIES))]
-    counts: Counter[tuple[str, str, str]] = Counter()
-    apart: list[str] = []
+    counts: Counter[tuple[str, str]] = Counter()
+    kinds: Counter[tuple[str, str]] = Counter()
+    apart: list[tuple[str, str, int, str]] = []
     began = time.perf_counter()
-    with multiprocessing.Pool() as pool:
-        for n, seed, kind, answer, text in pool.imap_unordered(one, jobs, chunksize=20):
-            family = FAMILIES[n].name
-            counts[family, kind, answer] += 1
+    with multiprocessing.Pool(processes) as pool:
+        for family, seed, kind, answer, text in pool.imap_unordered(one, jobs, chunksize=20):
+            counts[family, answer] += 1
+            kinds[kind, answer] += 1
             if text is not None:
-                known = "known" if (family, seed) in KNOWN else "NEW"
-                apart.append(f"--- {family}, seed {seed} ({known}), {kind}: {answer}\n{text}")
-    print("\n".join(sorted(apart)))
-    for (family, kind, answer), count in sorted(counts.items()):
-        print(f"{family:20} {kind:10} {answer:45} {count:7}")
+                apart.append((answer, family, seed, f"--- {family}, seed {seed}, {kind}: {answer}\n{text}"))
+    print("\n".join(text for *_, text in sorted(apart)))
+    for title, rows in (("family", counts), ("kind", kinds)):
+        print(f"{title:20}" + "".join(f"{word:>18}" for word in _WORDS.values()))
+        for name in sorted({name for name, _ in rows}):
+            print(f"{name:20}" + "".join(f"{rows[name, word]:>18}" for word in _WORDS.values()))
+    false = sum(answer == "FALSE FAIL" for answer, *_ in apart)
+    share = 100 * (1 - len(apart) / len(jobs))
     print(
-        f"{len(jobs)} cases in {time.perf_counter() - began:.0f} s; {len(apart)} disagree, all listed above"
+        f"{len(jobs)} cases in {time.perf_counter() - began:.0f} s: {share:.2f} % agree; "
+        f"{false} false fails, {len(apart) - false} too lenient, all listed above"
     )
+    return 1 if false else 0
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(main())

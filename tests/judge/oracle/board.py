@@ -16,132 +16,94 @@ something that had to happen did not.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import NamedTuple
+from itertools import product
 
-from firmware_ref.parameters import Interval, Mode, Parameters, Policy
-from tests.judge.oracle.pins import FREE, FREE_NOT_ON, STAYS, Pin, Span
+from firmware_ref.parameters import MITIGATING, Mode, Parameters, Policy
+from tests.judge.oracle import holds, supply
+from tests.judge.oracle.book import Book
+from tests.judge.oracle.pins import FREE, GONE, Pin
+from tests.judge.oracle.spans import FOREVER, Span, less, more
+from tests.judge.oracle.unit import HIGH, LOST, LOW, Line, Unit, together
 
-LOW, BETWEEN, HIGH, LOST = "low", "between", "high", "lost"
 _START, _NORMAL, _LEAK, _HOLD, _FAULT = (
     Mode.START_UP, Mode.NORMAL, Mode.LEAK_ACTIVE, Mode.POST_LEAK_HOLD, Mode.SENSOR_FAULT,
 )  # fmt: skip
 
 
-class Unit(NamedTuple):
-    """The board.  Counts are steps for which something has gone on, None: it does not.
-
-    `may_read`: what its sensor's signal may be taken for, `reading`: what it
-    takes it for.  `aware`: a loss has qualified while mitigating.
-    `good_late`: since the later of good again and no longer high.  `hold`:
-    what is left of the hold.  `stands`: the hold does not run; at low again
-    `rest` of it runs, or all of it (`all`).  `unseen`: of a disturbance that
-    the hold takes no notice of.  `early`: the fault came during start-up.
-    """
-
-    mode: Mode
-    pins: tuple[Pin, ...]
-    may_read: frozenset[str]
-    reading: str
-    up: int | None = None
-    aware: bool = False
-    latched: bool = False
-    trip: int | None = None
-    lost: int | None = None
-    clear: int | None = None
-    good: int | None = None
-    good_late: int | None = None
-    hold: Span | None = None
-    stands: str | None = None
-    unseen: int | None = None
-    early: bool = False
-
-
-@dataclass(frozen=True)
 class Rulebook:
-    """The parameters in whole steps, and what a board under them may do."""
+    """What a board under these parameters may do."""
 
-    parameters: Parameters
-    step_us: int
-
-    def __post_init__(self) -> None:
-        t = self.parameters.timing
-        outputs = self.parameters.outputs
-        totals = [(self._span(o.trip), self._span(o.loss)) for o in outputs]
-        everyone = [(self._span(t.trip), self._span(t.loss)), *totals]
-        kept = {
-            "boot": self._span(t.boot), "warm_up": self._span(t.warm_up), "clear": self._span(t.clear),
-            "hold": self._span(t.hold), "back": self._span(t.return_),
-            "trip": Span(min(e[0].least for e in everyone), min(e[0].most for e in everyone)),
-            "loss": Span(min(e[1].least for e in everyone), min(e[1].most for e in everyone)),
-            "totals": totals,
-            "react": [(self._span(o.react_off), self._span(o.react_on)) for o in outputs],
-            "follow": [(self._span(o.follow_off), self._span(o.follow_on)) for o in outputs],
-        }  # fmt: skip
-        for name, value in kept.items():
-            object.__setattr__(self, name, value)
-        object.__setattr__(self, "_oldest", 1 + max(s.most for f in kept["follow"] for s in f))
-
-    def _span(self, interval: Interval | None) -> Span:
-        assert interval is not None
-        if interval.min_us % self.step_us or interval.max_us % self.step_us:
-            raise ValueError(f"{interval} is not on a grid of {self.step_us} us")
-        return Span(interval.min_us // self.step_us, interval.max_us // self.step_us)
+    def __init__(self, parameters: Parameters, step_us: int) -> None:
+        self.parameters, self.rules = parameters, parameters.rules
+        self.book = Book(parameters, step_us)
+        self.names = [s.name for s in parameters.sensors]
 
     # --- stimuli ----------------------------------------------------------------
 
-    def initial(self) -> Unit:
+    def initial(self) -> list[Unit]:
         pins = tuple(
-            Pin(level=False, policy=self._unfed(o, _START), call=False, call_age=self._oldest)
+            Pin(level=False, policy=FREE, call=False, call_age=self.book.oldest, dark=GONE,
+                shown=o.modes[Mode.UNPOWERED] is Policy.ON)
             for o in self.parameters.outputs
-        )
-        return Unit(Mode.UNPOWERED, pins, frozenset({LOST}), LOST)
-
-    def _unfed(self, output, coming: Mode) -> str:
-        """Without supply only this is judged: off before and after may not turn on."""
-        stays_off = output.modes[Mode.UNPOWERED] is Policy.OFF and output.modes[coming] is Policy.OFF
-        return FREE_NOT_ON if stays_off else FREE
+        )  # fmt: skip
+        count = len(self.names)
+        lost = (LOST,) * count
+        one = Unit(
+            Mode.UNPOWERED, pins, (frozenset({LOST}),) * count, lost, together(lost, self.rules.lost_when),
+            (Line(),), (None,) * count,
+        )  # fmt: skip
+        return [one] if count == 1 else [one, one._replace(each=True, lines=(Line(),) * count)]
 
     def called(self, u: Unit, call: str, on: bool) -> Unit:
         return u._replace(
             pins=tuple(
-                pin.called(on, self.follow[n]) if o.call == call and pin.call != on else pin
-                for n, (o, pin) in enumerate(zip(self.parameters.outputs, u.pins, strict=True))
+                pin.called(on, limits) if o.call == call and pin.call != on else pin
+                for o, pin, limits in zip(self.parameters.outputs, u.pins, self.book.limits, strict=True)
             )
         )
 
-    def supplied(self, u: Unit) -> list[Unit]:
-        """The supply comes; with it every condition begins."""
-        good = None if u.reading == LOST else 0
-        return [u._replace(up=0, good=good, good_late=good)]
+    def supplied(self, u: Unit, on: bool) -> list[Unit]:
+        return supply.back(u, self.book) if on else [supply.gone(u, self.book)]
 
-    def signalled(self, u: Unit, may_read: frozenset[str]) -> list[Unit]:
-        """The sensor's signal changes; inside a band both readings are right."""
-        return [v for r in may_read for v in self.read(u._replace(may_read=may_read), r)]
+    def signalled(self, u: Unit, sensor: str, may_read: frozenset[str]) -> list[Unit]:
+        """A sensor's signal changes; inside a band both readings are right."""
+        n = self.names.index(sensor)
+        u = u._replace(may_read=(*u.may_read[:n], may_read, *u.may_read[n + 1 :]))
+        return [v for r in sorted(may_read) for v in self.read(u, n, r)]
 
-    def read(self, u: Unit, reading: str) -> list[Unit]:
-        """The board takes the sensor for something else from now on."""
-        was = u.reading
-        if reading == was:
+    def read(self, u: Unit, n: int, reading: str) -> list[Unit]:
+        """The board takes sensor `n` for something else from now on."""
+        if reading == u.readings[n]:
             return [u]
-        u = u._replace(reading=reading)
+        before, was = u, u.reading
+        readings = (*u.readings[:n], reading, *u.readings[n + 1 :])
+        now = together(readings, self.rules.lost_when)
+        u = u._replace(readings=readings, reading=now)
         if u.up is None:
             return [u]
-        if reading == LOST:
-            u = u._replace(good=None, good_late=None)
-        elif was == LOST:
-            u = u._replace(good=0, good_late=0)
-        elif was == HIGH:
-            u = u._replace(good_late=0)
-        watching = u.mode in (_NORMAL, _HOLD) and not u.aware
-        u = u._replace(
-            trip=0 if reading == HIGH and watching else None,
-            lost=0 if reading == LOST and (watching or (u.mode is _LEAK and not u.aware)) else None,
-        )
+        goods = list(u.goods)
+        if LOST in (reading, before.readings[n]):
+            goods[n] = None if reading == LOST else 0
+        calm = None if now == HIGH else 0 if was == HIGH else u.calm
+        lines = tuple(self._line(u, k, before.said(k)) for k in range(len(u.lines)))
+        u = u._replace(goods=tuple(goods), calm=calm, lines=lines)
+        if now == was:
+            return [u]
         ways = self._clear_timer(u, was) if u.mode is _LEAK and not u.aware else [u._replace(clear=None)]
         if u.mode is _HOLD:
-            ways = [w for v in ways for w in self._hold_read(v, was)]
+            ways = [w for v in ways for w in holds.read(v, was, self.book)]
         return ways
+
+    def _line(self, u: Unit, k: int, was: str) -> Line:
+        line, says = u.lines[k], u.said(k)
+        if says == was:
+            return line
+        watching = u.mode in (_NORMAL, _HOLD) and not u.aware
+        return Line(
+            trip=0 if says == HIGH and watching else None,
+            lost=0 if says == LOST and (watching or (u.mode is _LEAK and not u.aware)) else None,
+            good=None if says == LOST else 0 if was == LOST else line.good,
+        )
 
     def _clear_timer(self, u: Unit, was: str) -> list[Unit]:
         """Low runs the clear timer; a loss too short to be noticed may leave it running."""
@@ -150,169 +112,209 @@ class Rulebook:
         broken = u._replace(clear=None)
         return [broken, u] if u.reading == LOST and was == LOW and u.clear is not None else [broken]
 
-    def _hold_read(self, u: Unit, was: str) -> list[Unit]:
-        if u.reading == LOW and not u.aware:
-            return [self._low_again(u)]
-        if u.reading == LOST:
-            return self._hold_lost(u, was) if not u.aware else [u]
-        if u.aware:
-            return [u._replace(stands="rest") if u.stands is None and self._rule("lost") == "pause" else u]
-        return [u] if was in (BETWEEN, HIGH) else self._hold_disturbed(u)
-
-    def _low_again(self, u: Unit) -> Unit:
-        hold = self.hold if u.stands in ("all", "all, for now") else u.hold
-        if u.stands == "clear and all":
-            hold = Span(self.hold.least, self.back.most + self.clear.most + self.hold.most)
-        return u._replace(hold=hold, stands=None, unseen=None)
-
-    def _hold_disturbed(self, u: Unit) -> list[Unit]:
-        """Not low: continue, pause or restart; a disturbance shorter than the trip's min may go unseen."""
-        rule = self._rule("band")
-        if rule == "continue" or u.stands is not None:
-            return [u]
-        unseen = u._replace(unseen=0)
-        return [unseen, u._replace(stands="rest" if rule == "pause" else "all")]
-
-    def _hold_lost(self, u: Unit, was: str) -> list[Unit]:
-        """A loss not yet qualified may disturb the hold as either rule says, or not."""
-        if u.stands is not None:
-            return [u]
-        ways = [u]
-        band, lost = self._rule("band"), self._rule("lost")
-        if lost == "pause":
-            ways.append(u._replace(stands="rest"))
-        if band == "pause":
-            ways.append(u._replace(stands="rest, for now"))
-        if band == "restart":
-            ways.append(u._replace(stands="all, for now"))
-        if lost == "restart":
-            ways.append(u._replace(stands="clear and all"))
-        return ways
-
-    def _rule(self, name: str) -> str | None:
-        rules = self.parameters.rules
-        return rules.hold_on_band if name == "band" else rules.hold_when_lost
-
     # --- what it may do by itself --------------------------------------------------
 
     def happenings(self, u: Unit) -> Iterator[Unit]:
-        for n, (output, pin) in enumerate(zip(self.parameters.outputs, u.pins, strict=True)):
-            for moved in pin.happenings(output.feed != "call", self.follow[n]):
-                yield u._replace(pins=(*u.pins[:n], moved, *u.pins[n + 1 :]))
+        for n, pin in enumerate(u.pins):
+            for moved in pin.happenings(self.book.limits[n]):
+                if supply.may_stray(u, n, moved, self.book):
+                    yield u._replace(pins=(*u.pins[:n], moved, *u.pins[n + 1 :]))
         if u.up is None:
             return
-        for reading in u.may_read - {u.reading}:
-            yield from self.read(u, reading)
+        for n, may in enumerate(u.may_read):
+            for reading in may - {u.readings[n]}:
+                yield from self.read(u, n, reading)
+        if u.cut is not None and u.cut >= self.book.ride.least:
+            for memory in supply.remembered(u, self.book):
+                yield from (v._replace(memory=memory) for v in supply.died(u))
         yield from self._timers(u)
 
     def _timers(self, u: Unit) -> Iterator[Unit]:
-        mode = u.mode
-        if u.trip is None and u.reading == HIGH and mode in (Mode.UNPOWERED, _START):
-            yield u._replace(trip=0)
-        if u.lost is None and u.reading == LOST and mode in (Mode.UNPOWERED, _START):
-            yield u._replace(lost=0)
+        mode, book = u.mode, self.book
+        yield from self._begins(u)
         if mode is Mode.UNPOWERED:
-            if u.up >= self.boot.least:
-                stay = u._replace(pins=tuple(p._replace(policy=STAYS, moves=(), switches=()) for p in u.pins))
-                yield self._enter(stay, _START)
+            if u.up is not None and u.up >= book.boot.least:
+                yield from self._booted(u)
             return
-        high = u.reading == HIGH
-        if u.trip is None and high and (mode is _FAULT or (mode is _HOLD and u.aware)):
-            yield u._replace(trip=0)
-        waits = high and self.parameters.rules.check_before_normal
-        if mode is _START and u.up >= self.warm_up.least and not waits:
+        waits = u.reading == HIGH and self.rules.check_before_normal
+        if mode is _START and u.up is not None and u.up >= book.warm_up.least and not waits:
             yield self._watching(self._enter(u, _NORMAL))
-        if u.trip is not None and u.trip >= self.trip.least:
-            v = self._enter(u, _LEAK, 0, u.trip)
-            yield v._replace(trip=None, aware=False, hold=None, stands=None, unseen=None, early=False)
-        if u.lost is not None and u.lost >= self.loss.least and not u.aware:
-            yield from self._loss(u)
-        if mode is _LEAK and u.clear is not None and u.clear >= self.clear.least and not u.aware:
+        for line in u.lines:
+            if line.trip is not None and line.trip >= book.trip.least:
+                v = self._enter(u, _LEAK, 0, line.trip)
+                yield self._quiet(v)._replace(
+                    aware=False, by=None, hold=None, stands=None, unseen=None, early=False
+                )
+        if not u.aware:
+            for elapsed in self._losses(u):
+                if elapsed >= book.loss.least:
+                    yield from self._loss(u, elapsed)
+        if mode is _LEAK and u.clear is not None and u.clear >= book.clear.least and not u.aware:
             yield from self._enter_hold(u._replace(clear=None))
-        if mode is _HOLD and u.stands is None and u.hold is not None and u.hold.least == 0:
-            yield from self._hold_over(u)
-        if mode is _HOLD and u.stands is None and u.lost is not None and self._rule("lost") == "pause":
-            yield u._replace(stands="rest", unseen=None)
-        if mode is _LEAK and u.aware and u.reading == LOW and u.clear is None:
-            yield u._replace(clear=0)
-        if u.good is not None and u.good >= self.back.least:
+        if mode is _HOLD and u.stands is None:
+            if u.hold is not None and u.hold.least == 0:
+                yield from self._hold_over(u)
+            if self._losses(u) and (u.by == "pause" if u.aware else "pause" in book.options("lost")):
+                yield u._replace(stands="rest", unseen=None)
+        if self._returns(u, book.back.least):
             yield from self._returned(u)
 
-    def _watching(self, u: Unit) -> Unit:
-        """In a mode that watches the sensor, a qualification that had not begun begins."""
-        return u._replace(
-            trip=0 if u.reading == HIGH and u.trip is None else u.trip,
-            lost=0 if u.reading == LOST and u.lost is None else u.lost,
-        )
+    def _begins(self, u: Unit) -> Iterator[Unit]:
+        """Qualifications that need not begin with their condition."""
+        early = u.mode in (Mode.UNPOWERED, _START)
+        late = u.mode is _FAULT or (u.mode is _HOLD and u.aware)
+        for n, line in enumerate(u.lines):
+            if line.trip is None and u.said(n) == HIGH and (early or late):
+                yield self._with_line(u, n, line._replace(trip=0))
+            if line.lost is None and u.said(n) == LOST and early:
+                yield self._with_line(u, n, line._replace(lost=0))
+        if u.clear is None and u.reading == LOW:
+            again = u.mode is Mode.UNPOWERED and u.memory is not None and u.memory.left is None
+            if again or (u.mode is _LEAK and u.aware):
+                yield u._replace(clear=0)
 
-    def _loss(self, u: Unit) -> Iterator[Unit]:
-        latching = self.parameters.rules.latching
-        if u.mode in (_START, _NORMAL):
-            v = self._enter(u, _FAULT, 1, u.lost)._replace(lost=None, early=u.mode is _START)
-            yield from self._latches(
-                v, (True,) if latching else (False,) if latching is False else (True, False)
+    def _with_line(self, u: Unit, n: int, line: Line) -> Unit:
+        return u._replace(lines=(*u.lines[:n], line, *u.lines[n + 1 :]))
+
+    def _quiet(self, u: Unit, lost: bool = False) -> Unit:
+        """No leak, or with `lost` no loss either, is being qualified."""
+        lines = tuple(x._replace(trip=None, lost=None if lost else x.lost) for x in u.lines)
+        return u._replace(lines=lines)
+
+    def _unlost(self, u: Unit) -> Unit:
+        """A leak goes on being qualified, a loss does not."""
+        return u._replace(lines=tuple(x._replace(lost=None) for x in u.lines))
+
+    def _watching(self, u: Unit) -> Unit:
+        """In a mode that watches the sensors, a qualification that had not begun begins."""
+        lines = tuple(
+            line._replace(
+                trip=0 if u.said(n) == HIGH and line.trip is None else line.trip,
+                lost=0 if u.said(n) == LOST and line.lost is None else line.lost,
             )
-            return
-        if u.stands in ("rest, for now", "all, for now"):
-            return  # only a loss too short to qualify may be taken for a band
-        v = u._replace(aware=True, clear=None, unseen=None)
-        if u.mode is _HOLD and self._rule("lost") == "restart":
-            v = v._replace(hold=None, stands="clear and all")
-        elif u.mode is _HOLD and self._rule("lost") == "run":
-            v = v._replace(hold=v.hold)
-        yield from self._latches(v, (u.latched,) if latching is False or u.latched else (True, False))
+            for n, line in enumerate(u.lines)
+        )
+        return u._replace(lines=lines)
+
+    def _losses(self, u: Unit) -> list[int]:
+        """For how long a loss has been in qualification: of any sensor that is enough, or of all of them."""
+        times = [line.lost for line in u.lines]
+        stated = [t for t in times if t is not None]
+        if self.rules.lost_when == "all" and u.each:
+            return [min(stated)] if len(stated) == len(times) else []
+        return stated
+
+    def _loss(self, u: Unit, elapsed: int) -> Iterator[Unit]:
+        latching = self.rules.latching
+        if u.mode in (_START, _NORMAL):
+            v = self._quiet(self._enter(u, _FAULT, 1, elapsed), lost=True)._replace(early=u.mode is _START)
+            yield from self._latches(v, (True, False) if latching is None else (latching,))
+        elif u.mode in MITIGATING:
+            v = u._replace(aware=True, clear=None, unseen=None)
+            for w in holds.loss_qualified(v, self.book) if u.mode is _HOLD else [v]:
+                yield from self._latches(w, (u.latched,) if latching is False or u.latched else (True, False))
 
     def _latches(self, u: Unit, ways: tuple[bool, ...]) -> list[Unit]:
         return [u._replace(latched=way) for way in ways]
 
     def _enter_hold(self, u: Unit) -> list[Unit]:
-        v = self._enter(u, _HOLD)._replace(hold=self.hold, stands=None, unseen=None)
-        if v.reading == LOW:
-            return [v]
-        return self._hold_lost(v, LOW) if v.reading == LOST else self._hold_disturbed(v)
+        v = self._enter(u, _HOLD)._replace(hold=self.book.hold, stands=None, unseen=None, ran=0)
+        return holds.begun(v, self.book)
 
     def _hold_over(self, u: Unit) -> Iterator[Unit]:
-        rules = self.parameters.rules
-        if u.aware and self._rule("lost") != "run":
+        rules = self.rules
+        if u.aware and u.by != "run":
             return
-        if rules.hold_ends_only_when == "low" and u.reading != LOW:
+        if rules.hold_ends_only_when == "low" and u.reading not in (LOW, LOST):
             return
-        v = u._replace(hold=None, stands=None, unseen=None, aware=False)
-        if u.aware and u.reading == LOST:
-            v = self._enter(v, _FAULT)._replace(trip=None, lost=None)
-            latching = rules.latching
-            yield from self._latches(
-                v, (True,) if latching or u.latched else (False,) if latching is False else (True, False)
-            )
-        elif u.latched:
-            yield self._enter(v, _FAULT)._replace(lost=None)
-        else:
-            yield self._watching(self._enter(v, _NORMAL))
+        still_lost = u.aware and u.reading == LOST
+        v = u._replace(hold=None, stands=None, unseen=None, aware=False, by=None)
+        if not still_lost and not u.latched:
+            yield from (self._watching(w) for w in self._locking(self._enter(v, _NORMAL), "release"))
+            return
+        latching = rules.latching
+        ways = (True,) if latching or u.latched else (False,) if latching is False else (True, False)
+        fault = self._enter(v, _FAULT)
+        for w in self._locking(fault, "release", either=True):
+            w = self._quiet(w, lost=True) if still_lost else self._unlost(w)
+            yield from self._latches(w, ways)
+
+    def _good(self, u: Unit) -> int | None:
+        """Since when the sensors are good enough to return; to leave sensor-fault all must be."""
+        goods = [g for g in u.goods if g is not None]
+        every = min(goods) if len(goods) == len(u.goods) else None
+        if u.mode is _FAULT:
+            return every
+        if not u.each:
+            return u.lines[0].good
+        return max(goods, default=None) if self.rules.lost_when == "all" else every
+
+    def _returns(self, u: Unit, least: int) -> bool:
+        waits = u.aware or (u.mode is _FAULT and not u.latched)
+        good = self._good(u)
+        return waits and good is not None and good >= least
 
     def _returned(self, u: Unit) -> Iterator[Unit]:
-        rules = self.parameters.rules
-        if u.reading == HIGH and (rules.return_only_when == "not-high" or u.good > self.back.most):
+        rules, book = self.rules, self.book
+        good = self._good(u)
+        assert good is not None
+        released = u.mode is _FAULT
+        if u.reading == HIGH and (
+            (released and rules.return_only_when == "not-high") or good > book.back.most
+        ):
             return  # while high it returns as if it were not, or waits
-        if u.mode is _LEAK and u.aware:
+        if u.mode is _LEAK:
             clear = 0 if u.reading == LOW and u.clear is None else u.clear
-            yield u._replace(aware=False, clear=clear)
-        elif u.mode is _HOLD and u.aware:
-            if self._rule("lost") == "restart":
-                v = self._enter(u, _LEAK)._replace(aware=False, hold=None, stands=None, trip=None)
-                yield v._replace(clear=0 if v.reading == LOW else None)
+            yield from self._either(self._watching_loss(u._replace(aware=False, clear=clear)))
+        elif u.mode is _HOLD:
+            if u.by == "restart":
+                v = self._quiet(self._enter(u, _LEAK))._replace(aware=False, by=None, hold=None, stands=None)
+                yield from self._either(v._replace(clear=0 if v.reading == LOW else None))
                 return
-            v = self._watching(u._replace(aware=False))
-            if v.reading == LOW:
-                yield self._low_again(v)
-            else:
-                yield from self._hold_disturbed(v._replace(stands=None))
-        elif u.mode is _FAULT and not u.latched:
-            if rules.after_fault == "hold":
-                yield from (self._watching(v) for v in self._enter_hold(u))
-                return
-            yield self._watching(self._enter(u, _NORMAL)._replace(early=False))
-            if u.early and u.up < self.warm_up.most:
-                yield self._enter(u, _START)._replace(early=False)
+            v = self._watching(u._replace(aware=False, by=None))
+            for w in self._either(v):
+                if w.reading == LOW:
+                    yield holds.low_again(w, book)
+                else:
+                    yield from holds.disturbed(w._replace(stands=None), book)
+        elif rules.after_fault == "hold":
+            for w in self._locking(u, "return", either=True):
+                yield from (self._watching(v) for v in self._enter_hold(w))
+        else:
+            for w in self._locking(self._enter(u, _NORMAL)._replace(early=False), "return"):
+                yield self._watching(w)
+            if u.early and u.up is not None and u.up < book.warm_up.most:
+                yield from self._locking(self._enter(u, _START)._replace(early=False), "return")
+
+    def _either(self, u: Unit) -> list[Unit]:
+        """A return that releases nothing may count as one or not."""
+        return self._locking(u, "return", either=True)
+
+    def _watching_loss(self, u: Unit) -> Unit:
+        lines = tuple(
+            x._replace(lost=0 if u.said(n) == LOST and x.lost is None else x.lost)
+            for n, x in enumerate(u.lines)
+        )
+        return u._replace(lines=lines)
+
+    def _booted(self, u: Unit) -> Iterator[Unit]:
+        """Into start-up, or to where the board's memory takes it."""
+        memory = u.memory
+        mode = supply.coming(memory, u.latched)
+        woken = supply.woken(u, mode, self.book)
+        if woken is None:
+            return
+        v = self._enter(woken, mode)._replace(memory=None)
+        if mode is _LEAK:
+            v = self._watching_loss(self._quiet(v))
+            yield v._replace(clear=0 if v.reading == LOW and v.clear is None else v.clear)
+        elif mode is _HOLD:
+            assert memory is not None and memory.left is not None
+            hold = supply.left_at_boot(u, memory.left, self.book)
+            v = self._watching(v)._replace(hold=hold, stands=None, unseen=None, ran=0, clear=None)
+            yield from holds.begun(v, self.book)
+        else:
+            yield self._quiet(v, lost=True) if mode is _FAULT else v
 
     def _enter(self, u: Unit, mode: Mode, total: int | None = None, elapsed: int = 0) -> Unit:
         """The hidden instant; each output moves at its own moment after it."""
@@ -320,75 +322,90 @@ class Rulebook:
         for n, (output, pin) in enumerate(zip(self.parameters.outputs, u.pins, strict=True)):
             policy = output.modes[mode]
             wants = pin.call if policy is Policy.FOLLOW else policy is Policy.ON
-            window = self.react[n][wants]
+            window = self.book.limits[n].react[wants]
             if total is not None:
-                least, most = self.totals[n][total]
-                window = Span(max(0, least - elapsed), most - elapsed)
+                window = self.book.totals[n][total].after(elapsed)
             pins.append(pin.ordered(policy, window))
         return u._replace(mode=mode, pins=tuple(pins))
+
+    def _locking(self, u: Unit, event: str, either: bool = False) -> list[Unit]:
+        """Restart delays run from this event; `either`: or not."""
+        ways = []
+        for pin, limits in zip(u.pins, self.book.limits, strict=True):
+            locked = pin.locked(event, limits)
+            ways.append((locked, pin) if either and locked != pin else (locked,))
+        return [u._replace(pins=pins) for pins in product(*ways)]
 
     # --- time ------------------------------------------------------------------------
 
     def ticked(self, u: Unit) -> Unit | None:
+        book = self.book
         pins = []
-        for pin in u.pins:
-            later = pin.ticked(self._oldest)
+        for pin, limits in zip(u.pins, book.limits, strict=True):
+            later = pin.ticked(book.oldest, limits)
             if later is None:
                 return None
             pins.append(later)
+        cut = None if u.cut is None else min(u.cut + 1, book.absent)
+        u = u._replace(pins=tuple(pins))
         if u.up is None:
-            return u._replace(pins=tuple(pins))
+            return u._replace(cut=cut)
         if self._overdue(u):
             return None
-        clear, hold = u.clear, u.hold
+        clear, hold, ran = u.clear, u.hold, u.ran
         if clear is not None:
-            clear = None if clear == self.clear.most and not u.aware else min(clear + 1, self.clear.most)
+            clear = None if clear == book.clear.most and not u.aware else more(clear, book.clear)
         if hold is not None and u.stands is None:
-            hold = Span(max(0, hold.least - 1), max(0, hold.most - 1))
+            hold = Span(max(0, hold.least - 1), less(hold.most))
+            ran = ran + 1 if cut is not None and hold.most < FOREVER else 0
         return u._replace(
-            pins=tuple(pins),
-            up=min(u.up + 1, self.warm_up.most),
-            trip=_more(u.trip, self.trip.most),
-            lost=_more(u.lost, self.loss.most),
+            up=min(u.up + 1, book.warm_up.most),
+            cut=cut,
+            lines=tuple(
+                Line(more(x.trip, book.trip), more(x.lost, book.loss), more(x.good, book.back, 1))
+                for x in u.lines
+            ),
+            goods=tuple(more(g, book.back, 1) for g in u.goods),
+            calm=more(u.calm, book.back),
             clear=clear,
-            good=_more(u.good, self.back.most + 1),
-            good_late=_more(u.good_late, self.back.most),
             hold=hold,
-            unseen=None if u.unseen is None else u.unseen + (u.reading in (BETWEEN, HIGH)),
+            ran=ran,
+            unseen=None if u.unseen is None else u.unseen + (u.reading not in (LOW, LOST)),
         )
 
     def _overdue(self, u: Unit) -> bool:
-        mode, rules = u.mode, self.parameters.rules
+        mode, rules, book = u.mode, self.rules, self.book
         high = u.reading == HIGH
+        if u.cut is not None and u.cut == book.ride.most:
+            return True
         if mode is Mode.UNPOWERED:
-            return u.up == self.boot.most
-        if mode is _START and u.up == self.warm_up.most and not (high and rules.check_before_normal):
+            return u.up == book.boot.most
+        waits = high and rules.check_before_normal and self._watching(u) == u
+        if mode is _START and u.up == book.warm_up.most and not waits:
             return True
-        if u.trip == self.trip.most:
+        for n, line in enumerate(u.lines):
+            if line.trip is not None and line.trip == book.trip.most:
+                return True
+            begins = mode is _FAULT or (mode is _HOLD and u.aware)
+            if begins and u.said(n) == HIGH and line.trip is None and _at(line.good, book.back):
+                return True
+        lost = max(self._losses(u), default=None)
+        if lost is not None and lost == book.loss.most:
+            stopped = mode is not _HOLD or u.stands is not None or u.by != "pause"
+            if not u.aware or not stopped:
+                return True
+        if mode is _LEAK and not u.aware and _at(u.clear, book.clear) and u.reading == LOW:
             return True
-        if u.lost == self.loss.most and not u.aware:
+        if not high and self._returns(u, book.back.most) and u.calm is not None and u.calm >= book.back.most:
             return True
-        if u.lost == self.loss.most and mode is _HOLD and u.stands is None and self._rule("lost") == "pause":
-            return True
-        if (
-            high
-            and u.trip is None
-            and u.good >= self.back.most
-            and (mode is _FAULT or (mode is _HOLD and u.aware))
-        ):
-            return True
-        if mode is _LEAK and not u.aware and u.clear == self.clear.most and u.reading == LOW:
-            return True
-        waits = u.aware or (mode is _FAULT and not u.latched)
-        if waits and u.good_late == self.back.most and not high:
-            return True
-        if u.unseen is not None and u.unseen == self.trip.least and u.reading in (BETWEEN, HIGH):
+        if u.unseen is not None and u.unseen == book.unseen and u.reading not in (LOW, LOST):
             return True
         runs = mode is _HOLD and u.stands is None and u.hold is not None and u.hold.most == 0
-        if runs and not (u.aware and self._rule("lost") != "run"):
-            return not (rules.hold_ends_only_when == "low" and u.reading != LOW)
+        if runs and not (u.aware and u.by != "run"):
+            return rules.hold_ends_only_when != "low" or u.reading == LOW
         return False
 
 
-def _more(count: int | None, most: int) -> int | None:
-    return None if count is None else min(count + 1, most)
+def _at(count: int | None, span: Span) -> bool:
+    """Whether its latest moment has come."""
+    return count is not None and count >= span.most

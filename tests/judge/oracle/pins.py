@@ -6,16 +6,12 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from firmware_ref.parameters import Policy
+from tests.judge.oracle.spans import Span, less
 
-
-class Span(NamedTuple):
-    least: int
-    most: int
-
-
-#: Policies of our own: the output stays as it is; without supply it does as it likes,
-#: or as it likes except turning on.
-STAYS, FREE, FREE_NOT_ON = "stays", "free", "free, not on"
+#: Policies of our own: the output stays as it is; no program has it.
+STAYS, FREE = "stays", "free"
+#: `dark` while there is no supply, or no program running.
+GONE = -1
 
 
 class Order(NamedTuple):
@@ -26,13 +22,29 @@ class Order(NamedTuple):
     most: int
 
 
+class Limits(NamedTuple):
+    """What the profile says of one output; `follow` and `react` by the level moved to."""
+
+    own_feed: bool
+    follow: tuple[Span, Span]
+    react: tuple[Span, Span]
+    delay: Span | None
+    after: frozenset[str]
+
+
 class Pin(NamedTuple):
     """One output.
+
+    `level` is what the program makes of it, `shown` what its terminal reads;
+    they differ only while `dark`: without supply, and (counted from 0) for as
+    long after a dip that was ridden through as follow allows.  `stray`: in
+    the dark it came on though the program had it off.  `was`: on as this
+    instant began, as far as it matters to the restart delay.
 
     `moves`: levels it is to take to follow its call; `switches`: policies it is
     to take up.  The last of each must be carried out; the ones before it have
     been superseded and may still show, in their order.  `call_age`: for how
-    long the call has been as it is.
+    long the call has been as it is.  `lock`: what is left of the restart delay.
     """
 
     level: bool
@@ -41,18 +53,27 @@ class Pin(NamedTuple):
     call_age: int
     moves: tuple[Order, ...] = ()
     switches: tuple[Order, ...] = ()
+    lock: Span | None = None
+    shown: bool = False
+    dark: int | None = None
+    stray: bool = False
+    was: bool = False
 
     @property
     def heading(self) -> object:
         """The policy in force once everything ordered is done."""
         return self.switches[-1].what if self.switches else self.policy
 
-    def called(self, on: bool, follow: tuple[Span, Span]) -> Pin:
+    def called(self, on: bool, limits: Limits) -> Pin:
         """The call changed; while the output follows, that orders a move."""
+        age = self.call_age
         pin = self._replace(call=on, call_age=0)
         if self.policy is not Policy.FOLLOW or (not self.moves and self.level == on):
             return pin
-        return pin._replace(moves=(*self.moves, Order(on, *follow[on])))
+        span = limits.follow[on]
+        if on and not limits.own_feed and age <= limits.follow[False].most:
+            span = Span(0, span.most)  # its contact may not have let go: it passes the call at once
+        return pin._replace(moves=(*self.moves, Order(on, *span)))
 
     def ordered(self, policy: object, window: Span) -> Pin:
         """A change of mode orders a policy, unless it is in force or ordered already."""
@@ -60,44 +81,87 @@ class Pin(NamedTuple):
             return self
         return self._replace(switches=(*self.switches, Order(policy, *window)))
 
-    def happenings(self, own_feed: bool, follow: tuple[Span, Span]) -> Iterator[Pin]:
+    def locked(self, event: str, limits: Limits) -> Pin:
+        """The restart delay runs from `event`, if the profile says so; of two the later end counts."""
+        if limits.delay is None or event not in limits.after:
+            return self
+        old = self.lock or Span(0, 0)
+        return self._replace(lock=Span(max(old.least, limits.delay.least), max(old.most, limits.delay.most)))
+
+    def happenings(self, limits: Limits) -> Iterator[Pin]:
         """Everything this output may do by itself at this instant."""
-        if self.policy == FREE or (self.policy == FREE_NOT_ON and self.level):
-            yield self._replace(level=not self.level)
+        if self.dark is not None:
+            yield from self._in_the_dark(limits)
         for n, switch in enumerate(self.switches):
             if switch.least == 0:
-                yield from self._replace(switches=self.switches[n + 1 :])._taken(
-                    switch.what, own_feed, follow
-                )
+                for pin in self._taken(switch.what, limits):
+                    yield from pin._replace(switches=self.switches[n + 1 :])._after(self, limits)
         for n, move in enumerate(self.moves):
-            if move.least == 0:
-                yield self._replace(level=bool(move.what), moves=self.moves[n + 1 :])
+            if move.least == 0 and not (move.what and self.lock is not None):
+                pin = self._replace(level=bool(move.what), moves=self.moves[n + 1 :])
+                yield from pin._after(self, limits)
+        if self.lock is not None and self.lock.least == 0:
+            pin = self._replace(lock=None)
+            if self.policy is Policy.FOLLOW and self.call and not self.level:
+                waiting = Order(True, 0, max(limits.react[True].most, *(m.most for m in self.moves), 0))
+                pin = pin._replace(moves=(*pin.moves, waiting))
+            yield pin
 
-    def _taken(self, policy: object, own_feed: bool, follow: tuple[Span, Span]) -> Iterator[Pin]:
+    def _in_the_dark(self, limits: Limits) -> Iterator[Pin]:
+        turned = self._replace(shown=not self.shown, stray=self.stray or not (self.shown or self.level))
+        yield turned
+        if self.shown and self.was and turned.locked("any-off", limits) != turned:
+            yield turned.locked("any-off", limits)
+        if self.dark != GONE and self.shown == self.level:
+            yield self._replace(dark=None, stray=False, was=False)
+
+    def _after(self, before: Pin, limits: Limits) -> Iterator[Pin]:
+        """The terminal shows the new level; going off may start the restart delay."""
+        pin = self if self.dark is not None else self._replace(shown=self.level)
+        off = before.level and not self.level
+        locked = pin.locked("any-off", limits) if off else pin
+        yield locked
+        if self.dark is not None and locked != pin:
+            yield pin
+
+    def _taken(self, policy: object, limits: Limits) -> Iterator[Pin]:
         pin = self._replace(policy=policy, moves=())
         if policy is not Policy.FOLLOW:
-            yield pin._replace(level=policy is Policy.ON and (own_feed or self.call))
+            yield pin._replace(level=policy is Policy.ON and (limits.own_feed or self.call))
             return
-        yield pin._replace(level=self.call)
-        if self.call_age <= follow[self.call].most:  # it may not have seen the call's change yet
-            late = Order(self.call, 0, follow[self.call].most)
-            yield pin._replace(level=not self.call, moves=(late,))
+        waits = self.call and self.lock is not None
+        yield pin._replace(level=self.call and not waits)
+        if self.call_age <= limits.follow[self.call].most:  # it may not have seen the call's change yet
+            late = Order(self.call, 0, limits.follow[self.call].most)
+            if self.call or self.lock is None:
+                yield pin._replace(level=not self.call, moves=(late,))
 
-    def ticked(self, oldest: int) -> Pin | None:
+    def ticked(self, oldest: int, limits: Limits) -> Pin | None:
         """One step later; None if something that had to be done was not."""
-        moves = self.moves
+        moves, dark = self.moves, self.dark
         if moves and moves[-1].most == 0:
-            if self.level != moves[-1].what and not self.switches:  # a policy on its way: it may still follow
-                return None
+            waits = moves[-1].what and self.lock is not None
+            if self.level != moves[-1].what and not self.switches and not waits:
+                return None  # with a policy on its way it may still follow
             moves = ()
         if self.switches and self.switches[-1].most == 0:
             return None
+        if self.lock is not None and self.lock.most == 0:
+            return None
+        if dark is not None and dark != GONE:
+            if self.shown != self.level and dark >= limits.follow[self.level].most:
+                return None
+            dark = None if dark >= max(span.most for span in limits.follow) else dark + 1
         return self._replace(
             call_age=min(self.call_age + 1, oldest),
             moves=tuple(_later(m) for m in moves if m.most),
             switches=tuple(_later(s) for s in self.switches if s.most),
+            lock=self.lock and self.lock.after(1),
+            dark=dark,
+            stray=self.stray and dark is not None,
+            was=self.shown and dark is not None and "any-off" in limits.after,
         )
 
 
 def _later(order: Order) -> Order:
-    return Order(order.what, max(0, order.least - 1), order.most - 1)
+    return Order(order.what, max(0, order.least - 1), less(order.most))
