@@ -194,6 +194,8 @@ def _too_early(tracker: Tracker, p: Possibility, change: Change, place: int, due
         ghost = p.ghost
         if due.event == "hold_over" and ghost is not None and ghost.admits(change.stamp):
             requirement = "re-leak"
+        if due.event == "hold_over" and p.event == "booted":  # the hold that was to go on after a cut
+            requirement = "supply"
         q = released(q, change, tracker.world) if due.event == "hold_over" else q
         rank = (0, stretch, REQUIREMENTS.index(requirement))
         book = partial(Book.early, change=change, requirement=requirement, window=window)

@@ -85,6 +85,8 @@ def on_entry(
         requirement = "re-leak"
     if event == "returned" and was.state.startswith(("leak", "post_leak")):
         requirement = "forced"
+    if event == "booted" and now in MITIGATING:  # what the supply's loss must not have ended
+        requirement = "supply"
     total = base is not None and event in ("tripped", "lost")
     due = _entry_due(output, want, event, entered, base, rate_ppm)
     slowest_us: int | None = react(output, want).max_us
@@ -237,7 +239,7 @@ def on_call(
         last = old.follow_until_us
         if not call.on or lock is None:  # else the restart delay may hold it up
             last = min(last, stamp.latest_us + limits.max_us)
-        claims = _ended(old.claims, call, limits)
+        claims = _ended(old.claims, call, output)
         return old._replace(claims=few([*claims, Claim(call.on, stamp.earliest_us, last, by_call=True)]))
     due = at(stamp).plus(limits, rate_ppm)
     passes = False
@@ -268,7 +270,7 @@ def on_call(
         claims = (*claims, Claim(True, stamp.earliest_us, last, by_call=True))
     if passes and requirement == "restart":
         claims = (*claims, Claim(True, stamp.earliest_us, stamp.latest_us + limits.max_us, by_call=True))
-    claims = _ended(claims, call, limits)
+    claims = _ended(claims, call, output)
     return Expect(
         want=call.on,
         due=due,
@@ -285,12 +287,21 @@ def on_call(
     )
 
 
-def _ended(claims: tuple[Claim, ...], call: Call, limits: Interval) -> tuple[Claim, ...]:
-    """What a call asked for before it changed shows no later than the change must be followed."""
-    last_us = call.stamp.latest_us + limits.max_us
-    return tuple(
-        c._replace(last_us=min(c.last_us, last_us)) if c.by_call and c.on != call.on else c for c in claims
-    )
+def _ended(claims: tuple[Claim, ...], call: Call, output: Output) -> tuple[Claim, ...]:
+    """What a call asked for before it changed shows no later than the change must be followed.
+
+    A change that was taken back within that time may have been swallowed: then it ended nothing.
+    """
+    last_us = call.stamp.latest_us + follow(output, call.on).max_us
+    swallowed = call.stamp.earliest_us - call.before.latest_us <= follow(output, not call.on).max_us
+    ended = []
+    for c in claims:
+        if c.by_call and c.on != call.on:
+            c = c._replace(last_us=min(c.last_us, last_us), whole_us=max(c.whole_us, c.last_us))
+        elif c.by_call and swallowed and c.whole_us > c.last_us:
+            c = c._replace(last_us=c.whole_us)
+        ended.append(c)
+    return tuple(ended)
 
 
 def without_supply(output: Output, old: Expect, coming: Mode) -> Expect:

@@ -27,6 +27,7 @@ class Claim(NamedTuple):
     """An edge to `on` within these instants is explained by an order since superseded.
 
     `by_call`: it was the call's; `begins`: and then shows that the output has begun to follow.
+    `whole_us`: until when, had the call's last change not ended it.
     """
 
     on: bool
@@ -34,6 +35,7 @@ class Claim(NamedTuple):
     last_us: int
     by_call: bool = False
     begins: bool = False
+    whole_us: int = 0
 
     def admits(self, on: bool, stamp: Stamp) -> bool:
         return on == self.on and stamp.latest_us >= self.first_us and stamp.earliest_us <= self.last_us
@@ -44,6 +46,7 @@ class Claim(NamedTuple):
             self.on == other.on
             and self.first_us <= other.first_us
             and self.last_us >= other.last_us
+            and self.whole_us >= other.whole_us
             and self.by_call <= other.by_call
             and self.begins <= other.begins
         )
@@ -58,7 +61,8 @@ def few(claims: Sequence[Claim]) -> tuple[Claim, ...]:
         same = [c for c in claims if c.on == on]
         if same:
             first, last = min(c.first_us for c in same), max(c.last_us for c in same)
-            hulls.append(Claim(on, first, last, all(c.by_call for c in same), all(c.begins for c in same)))
+            by_call, begins = all(c.by_call for c in same), all(c.begins for c in same)
+            hulls.append(Claim(on, first, last, by_call, begins, max(c.whole_us for c in same)))
     return tuple(hulls)
 
 
