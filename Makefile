@@ -1,15 +1,18 @@
 # make demo    three simulated boards are tested; installs what mitbench itself needs
 # make check   style, types and the quick tests; installs with pip only
-# make test    everything
+# make test    everything; installs compilers and simulators with apt-get where they are missing
+# make cosim   both firmware images in one simulated circuit; then make -s cosim-run PROFILE=name [PROCEDURE=name]
+#              [DEFECT=name] [SEED=n] tests the board in it, and make -s cosim-defects lists the defects
 #
-# All of it goes into the folder VENV (default .venv) beside this file; nothing else on the machine is touched.
+# What pip installs goes into the folder VENV (default .venv) beside this file; what is built goes into build folders.
+# Only `test`, `cosim` and `cosim-run` install system packages.
 
 PYTHON ?= python3
 VENV ?= .venv
 BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check
 
-.PHONY: help demo check test lint quick performance clean
+.PHONY: help demo check test lint quick performance clean toolchain cosim cosim-run cosim-defects
 
 help:
 	@sed -n '1,/^$$/s/^# \{0,1\}//p' Makefile
@@ -41,8 +44,30 @@ quick: $(VENV)/testable
 
 check: lint quick
 
-test: lint
+test: toolchain lint
 	$(BIN)/pytest -n 2
+
+# What the firmware tests need beyond pip; says in one sentence what cannot be had, and is content.
+toolchain:
+	@bash .ci/toolchain
+
+SIMAVR := build/cosim/include/simavr
+build/cosim/harness.so: $(wildcard tests/cosim/harness/*.[ch])
+	@mkdir -p $(@D)
+	$(CC) -std=gnu11 -O2 -g -Wall -Wextra -Werror -shared -fPIC -isystem $(SIMAVR) \
+	  -o $@.new tests/cosim/harness/*.c -l:libsimavr.so.2 -lm && mv $@.new $@
+
+cosim: toolchain $(VENV)/usable
+	@$(MAKE) -s build/cosim/harness.so
+	@$(BIN)/python -m tests.cosim.build
+
+# Prints the run's JSON; the exit code is the run's, make's aside.
+cosim-run: cosim
+	@$(BIN)/python -m tests.cosim.command run $(PROFILE) --json $(if $(PROCEDURE),--procedure $(PROCEDURE)) \
+	  --fixture 'cosim://?profile=$(PROFILE)$(if $(DEFECT),&defect=$(DEFECT))$(if $(SEED),&seed=$(SEED))'
+
+cosim-defects:
+	@sed -n '2,$$s/,.*//p' firmware_ref/board/defects.csv
 
 performance: $(VENV)/usable
 	$(BIN)/python tests/performance/measure.py

@@ -1,0 +1,266 @@
+"""The circuit: fixture, 24 VAC, and a board, wired as pins.csv of both and the hardware papers say.
+
+What a part takes (relay times, bounce, resistances, offsets) is drawn per
+circuit from its seed, within the ranges below; they are those of common parts.
+"""
+
+from __future__ import annotations
+
+import csv
+import random
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from firmware_ref.parameters import Parameters
+from tests.cosim import toolchain
+from tests.cosim.simulator import BY_POWER, MS, READS_LADDER, READS_RMS, READS_TERMINAL, US, S, Simulator
+
+FIXTURE, BOARD = 0, 1
+FIXTURE_MCU, BOARD_MCU = "atmega2560", "atmega1284p"
+#: Relay kind -> (operate least, most, release least, most, bounce, most bounces, skew of the second pole).
+RELAY = (4 * MS, 9_500 * US, 1_500 * US, 4_800 * US, 3 * MS, 3, 300 * US)
+SWITCH = (100 * US, 400 * US, 100 * US, 400 * US, 0, 0, 0)
+#: The board's relays: 7 ms on average, within a millisecond or two.
+BOARD_RELAY = (6 * MS, 8 * MS, 6 * MS, 8 * MS, 2 * MS, 2, 0)
+FIXTURE_THRESHOLD_V = 15.0
+BOARD_THRESHOLD_V = 9.0
+#: Its electronics live this long on their capacitor, which fills within a few cycles.
+HOLD_UP_NS, RISE_NS = 16 * S, 4 * MS
+#: Bits last as long as the simulated receiver takes them to: 11 bit times a byte at 115200 baud.
+BYTE_NS = 11 * 1_000_000_000 // 115_200
+#: PWM channel -> (TCCRnA, shift of its mode bits, OCRn, ICRn, its pin).
+PWM = {
+    "OC1A": (0x80, 6, 0x88, 0x86, "PB5"),
+    "OC1B": (0x80, 4, 0x8A, 0x86, "PB6"),
+    "OC3A": (0x90, 6, 0x98, 0x96, "PE3"),
+    "OC3B": (0x90, 4, 0x9A, 0x96, "PE4"),
+}
+FILTER_TAU_S = 0.0006
+SERIES_OHM, NORMAL_OHM, LEAK_OHM, LOAD_OHM, BIAS_OHM = 1_000.0, 10_000.0, 3_300.0, 1e6, 10_000.0
+
+
+@dataclass(frozen=True, slots=True)
+class Conditions:
+    """What surrounds the images.  Errors of a clock in parts per million, drift in ppm over a minute."""
+
+    seed: int = 0
+    defect: str | None = None
+    fixture_ppm: float | None = None  # None: drawn within 0.4 %
+    fixture_drift_ppm_a_minute: float = 0.0
+    board_ppm: float | None = None  # None: drawn within 100 ppm
+    volts: float | None = None  # None: drawn between 23 and 25.5
+    nominal: bool = False  # every part takes the middle of its range, clocks are right
+
+
+@dataclass(slots=True)
+class Circuit:
+    """The simulator with names for what is in it."""
+
+    simulator: Simulator
+    conditions: Conditions
+    #: name of a channel of the fixture + role, or of the board: `call.Y/drive`, `board:out.Y/relay` -> net
+    nets: dict[str, int] = field(default_factory=dict)
+    #: `call.Y`, `call.Y/second`, `sensor.1/connect`, `board:out.Y`, … -> pole
+    poles: dict[str, int] = field(default_factory=dict)
+    #: `source`, `feed`, `board`, `call.Y`, `out.Y` -> node
+    nodes: dict[str, int] = field(default_factory=dict)
+    sensors: dict[str, int] = field(default_factory=dict)
+
+    def name_of(self, kind: dict[str, int], number: int) -> str:
+        return next(name for name, n in kind.items() if n == number)
+
+
+def rows(path: Path) -> list[dict[str, str]]:
+    with path.open(newline="", encoding="utf-8") as file:
+        return list(csv.DictReader(file))
+
+
+def build(parameters: Parameters, conditions: Conditions, wiring: Mapping[str, int] | None = None) -> Circuit:
+    """The circuit with both images in it and nothing powered but the source.
+
+    `wiring`: name at the board -> channel number, where it is not the channel of that name.
+    """
+    chance = random.Random(f"{conditions.seed}/circuit")
+    sim = Simulator(conditions.seed)
+    circuit = Circuit(sim, conditions)
+    hz = 16e6 * (1 + _ppm(conditions.fixture_ppm, conditions.nominal, chance, 4_000) / 1e6)
+    drift = 16.0 * conditions.fixture_drift_ppm_a_minute / 60
+    assert sim.add_core(FIXTURE_MCU, toolchain.fixture_image(), hz, drift) == FIXTURE
+    hz = 16e6 * (1 + _ppm(conditions.board_ppm, conditions.nominal, chance, 100) / 1e6)
+    assert sim.add_core(BOARD_MCU, toolchain.board_image(conditions.defect), hz) == BOARD
+    fixture = _Fixture(circuit, chance, _terminals(parameters, wiring))
+    fixture.mains(parameters)
+    fixture.relays()
+    _board(circuit, parameters, chance)
+    fixture.inputs()
+    fixture.sensors()
+    sim.link_to(FIXTURE, BYTE_NS)
+    return circuit
+
+
+def start(circuit: Circuit, parameters: Parameters) -> None:
+    """Give the board its parameters, the source its voltage and the fixture its power."""
+    from firmware_ref.board.image import image
+
+    circuit.simulator.store(BOARD, image(parameters))
+    circuit.simulator.mains_on(True)
+    circuit.simulator.core_set_power(FIXTURE, True, BY_POWER)
+
+
+def _ppm(stated: float | None, nominal: bool, chance: random.Random, most: float) -> float:
+    drawn = chance.uniform(-most, most)
+    return stated if stated is not None else 0.0 if nominal else drawn
+
+
+def _terminals(parameters: Parameters, wiring: Mapping[str, int] | None) -> dict[int, str]:
+    """Channel number -> the board's terminal on it."""
+    numbers = {row["number"]: row["name"] for row in rows(toolchain.ROOT / "hardware" / "channels.csv")}
+    own = {int(number): name for number, name in numbers.items()}
+    return own | {number: name for name, number in (wiring or {}).items()}
+
+
+class _Fixture:
+    """The fixture's side, from its pins.csv."""
+
+    def __init__(self, circuit: Circuit, chance: random.Random, terminals: Mapping[int, str]) -> None:
+        self._circuit, self._sim, self._chance = circuit, circuit.simulator, chance
+        self._pins: dict[str, dict[str, str]] = {}
+        for row in rows(toolchain.FIXTURE / "pins.csv"):
+            number = int(row["channel"])
+            self._pins.setdefault(terminals[number] if number else row["name"], {})[row["role"]] = row["pin"]
+
+    def mains(self, parameters: Parameters) -> None:
+        circuit, sim = self._circuit, self._sim
+        volts = self._chance.uniform(23.0, 25.5)
+        phase = self._chance.randrange(10 * MS)
+        given = circuit.conditions.volts
+        sim.mains_set(
+            float(parameters.frequency_hz),
+            given if given is not None else 24.0 if circuit.conditions.nominal else volts,
+            phase,
+        )
+        sim.level_add(FIXTURE_THRESHOLD_V, False, 10 * US, 30 * US)
+        sim.level_add(BOARD_THRESHOLD_V, True, 10 * US, 30 * US)
+        circuit.nodes["source"] = 0
+        for name in ("feed", "board"):
+            circuit.nodes[name] = sim.node_add()
+
+    def _range(self, kind: tuple[int, ...]) -> tuple[int, ...]:
+        """A relay's own times: it stays within half a millisecond of them."""
+        operate_least, operate_most, release_least, release_most, *rest = kind
+        own = []
+        for least, most in ((operate_least, operate_most), (release_least, release_most)):
+            middle = (
+                (least + most) // 2 if self._circuit.conditions.nominal else self._chance.randint(least, most)
+            )
+            spread = 0 if self._circuit.conditions.nominal else min(500 * US, (most - least) // 2)
+            own += [max(least, middle - spread), min(most, middle + spread)]
+        return (*own, *rest)
+
+    def _relay(self, name: str, pin: str, kind: tuple[int, ...], second_net: int | None) -> None:
+        """A relay with a second pole; the pin's pull-down holds it off while nobody drives it."""
+        circuit, sim = self._circuit, self._sim
+        coil = circuit.nets[f"{name}/drive"] = sim.add_net((FIXTURE, pin), pull=0, watched=True)
+        *times, skew = self._range(kind)
+        sim.relay_add(coil, *times)
+        circuit.poles[name] = sim.pole_add(False, 0)
+        circuit.poles[f"{name}/second"] = sim.pole_add(False, skew)
+        if second_net is not None:
+            sim.contact_add(circuit.poles[f"{name}/second"], second_net)
+
+    def relays(self) -> None:
+        circuit, sim = self._circuit, self._sim
+        for name, pins in self._pins.items():
+            if "position" in pins:
+                net = sim.add_net((FIXTURE, pins["position"]), pull=1)
+                circuit.nets[f"{name}/position"] = net
+                self._relay(name, pins["drive"], SWITCH if name == "main" else RELAY, net)
+
+    def inputs(self) -> None:
+        """Every sensed terminal: AC through an opto, contacts in their wetting loop, the light's pick-up."""
+        circuit, sim = self._circuit, self._sim
+        at = {"sense.main": "source", "sense.board": "board", "sense.r-out": "board"}
+        for name, pins in self._pins.items():
+            for role in ("sense", "voltage"):
+                if role not in pins:
+                    continue
+                net = circuit.nets[f"{name}/{role}"] = sim.add_net((FIXTURE, pins[role]), pull=1)
+                if name in ("alarm.no", "alarm.nc"):
+                    if f"board:{name}" in circuit.poles:
+                        sim.contact_add(circuit.poles[f"board:{name}"], net)
+                elif name == "light":
+                    sim.couple_add(circuit.nets["board:light/lamp"], net, 200 * US)
+                else:
+                    node = circuit.nodes.get(at.get(name, name))
+                    if node is not None:
+                        sim.opto_add(node, net, 0)
+            if "rms" in pins:
+                sim.channel_reads(FIXTURE, int(pins["rms"][3:]), READS_RMS, circuit.nodes[at[name]])
+
+    def sensors(self) -> None:
+        circuit, sim = self._circuit, self._sim
+        nominal = circuit.conditions.nominal
+        for name in sorted(n for n in self._pins if n.startswith("sensor.")):
+            pins = self._pins[name]
+            for role in ("connect", "short", "normal", "leak"):
+                self._relay(f"{name}/{role}", pins[role], RELAY, None)
+            a, shift, ocr, icr, pin = PWM[pins["pwm"]]
+            poles = [circuit.poles[f"{name}/{role}"] for role in ("connect", "short", "normal", "leak")]
+            sensor = sim.sensor_add(a, shift, ocr, icr, pin[1].encode(), int(pin[2]), *poles)
+            circuit.sensors[name] = sensor
+            offsets = [0.0 if nominal else self._chance.uniform(-0.001, 0.001) for _ in range(2)]
+            sim.sensor_values(sensor, FILTER_TAU_S, SERIES_OHM, NORMAL_OHM, LEAK_OHM, LOAD_OHM, *offsets)
+            sim.channel_reads(FIXTURE, int(pins["relays"][3:]), READS_LADDER, sensor)
+        bias = circuit.nets["board:sensor.1/bias"]
+        board_offset = 0.0 if nominal else self._chance.uniform(-0.002, 0.002)
+        sim.sensor_bias(circuit.sensors["sensor.1"], bias, BIAS_OHM, board_offset)
+        sim.channel_reads(BOARD, 0, READS_TERMINAL, circuit.sensors["sensor.1"])
+        select = sim.add_net((FIXTURE, self._pins["converter"]["select"]), pull=1)
+        sim.converter_at(select, 0.0005)
+
+
+def _board(circuit: Circuit, parameters: Parameters, chance: random.Random) -> None:
+    """The board's side, from its pins.csv, and the wires between."""
+    sim, nodes, nets, poles = circuit.simulator, circuit.nodes, circuit.nets, circuit.poles
+    nominal = circuit.conditions.nominal
+    sim.branch_add(nodes["source"], nodes["feed"], poles["main"])
+    sim.branch_add(nodes["feed"], nodes["board"], poles["board"])
+    calls_from = nodes["feed"] if parameters.calls_fed_from == "bench" else nodes["board"]
+    for name in [p for p in poles if p.startswith("call.") and "/" not in p]:
+        nodes[name] = sim.node_add()
+        sim.branch_add(calls_from, nodes[name], poles[name])
+    outputs = {o.name: o for o in parameters.outputs}
+    alarm: int | None = None
+    for row in rows(toolchain.BOARD / "pins.csv"):
+        name, role, pin = row["name"], row["role"], row["pin"]
+        if role == "signal":
+            continue
+        if role == "relay" and name.startswith("alarm."):
+            if alarm is None:
+                alarm = nets["board:alarm/relay"] = sim.add_net((BOARD, pin), pull=0)
+                sim.relay_add(alarm, *_times(nominal, chance))
+            poles[f"board:{name}"] = sim.pole_add(name == "alarm.nc", 0)
+            continue
+        pull = 0 if role in ("relay", "lamp", "bias") else 1
+        net = nets[f"board:{name}/{role}"] = sim.add_net((BOARD, pin), pull=pull)
+        if role == "relay":
+            sim.relay_add(net, *_times(nominal, chance))
+            poles[f"board:{name}"] = sim.pole_add(False, 0)
+            output = outputs.get(name.removeprefix("out."))
+            nodes[name] = sim.node_add()
+            if output is not None:
+                feed = nodes["board"] if output.feed == "supply" else nodes[f"call.{output.call}"]
+                sim.branch_add(feed, nodes[name], poles[f"board:{name}"])
+        elif role == "pulses":
+            sim.opto_add(nodes["board" if name == "supply" else name], net, 1)
+        elif role == "contact":
+            sim.contact_add(poles["button"], net)
+    sim.supply_from(BOARD, nodes["board"], HOLD_UP_NS, RISE_NS)
+
+
+def _times(nominal: bool, chance: random.Random) -> tuple[int, ...]:
+    operate_least, operate_most, release_least, release_most, bounce, count, _ = BOARD_RELAY
+    if nominal:
+        return (7 * MS, 7 * MS, 7 * MS, 7 * MS, 0, 0)
+    return (operate_least, operate_most, release_least, release_most, bounce, count)
