@@ -255,11 +255,12 @@ def _rebooted(tracker: Tracker, p: Possibility, change: Change) -> list[Candidat
     outputs = tracker.world.parameters.outputs
     if p.supplied is None or p.state == "unpowered":
         return []
-    near = {
-        e.output: e.on
-        for e in tracker.queue[max(0, tracker.place - 1) :]
-        if isinstance(e, Change) and instant_us(e) - change.stamp.latest_us <= TOGETHER_US
-    }
+    near: dict[str, bool] = {}
+    for e in tracker.queue[max(0, tracker.place - 1) :]:
+        if instant_us(e) - change.stamp.latest_us > TOGETHER_US:
+            break
+        if isinstance(e, Change):  # the first of each: it may be up again soon
+            near.setdefault(e.output, e.on)
     levels = {**tracker.levels, **near}
     asleep = [o.name for o in outputs if levels[o.name] == (o.modes[Mode.UNPOWERED] is Policy.ON)]
     together = len(near.keys() & set(asleep)) >= 2 or len(asleep) == len(outputs)

@@ -224,11 +224,12 @@ def one_faulty(seed: int, tally: Tally) -> None:
     failed = [f for f in judged(trace, stand.parameters, tally) if f.verdict == "fail"]
     named = {f.requirement for f in failed} | {also for f in failed for also in f.also}
     blamed = {f.output for f in failed} & set(fault.where)  # whichever mode showed it first
+    names = {expected[0]}
     if fault.name == "trip-high" and stand.parameters.sensors[0].kind != "analog":
-        expected = ("re-leak", None, "too-early")  # another sensor than the first one misses its leak
+        names |= {"re-leak", "hold"}  # another sensor than the first one misses its leak, in the hold
     if fault.name == "reboots" and _restarted_alone(stand):
-        expected = ("follow", None, "not-allowed")  # all that a single output's fall tells
-    came = "right" if expected[0] in named or blamed else "other" if failed else "none"
+        names.add("follow")  # all that a single output's fall tells
+    came = "right" if names & named or blamed else "other" if failed else "none"
     if came == "none" and _did_the_same(
         stand, faulty_stand(seed, healthy=True), timed=fault.size is not None
     ):
@@ -251,11 +252,13 @@ def _did_the_same(one: Stand, other: Stand, timed: bool) -> bool:
 def _restarted_alone(stand: Stand) -> bool:
     """Whether the board's restart moved no more than one output, or the run ended with it."""
     edges = [(t, ch) for t, ch, _ in stand.seen if ch.startswith(("out.", "alarm."))]
-    begins = [t for t, ch, mode in stand.modes if mode == Mode.UNPOWERED.value]
-    return not any(
-        len({ch for t, ch in edges if abs(t - began) < 50_000}) > 1 and stand.now_us - began > 1_500_000
-        for began in begins
-    )
+    cuts = [t for t, ch, value in stand.seen if ch == "sense.board" and value == "off"]
+    began = next(
+        t for t, _, mode in stand.modes
+        if mode == Mode.UNPOWERED.value and not any(cut <= t < cut + 500_000 for cut in cuts)
+    )  # fmt: skip
+    together = {ch for t, ch in edges if abs(t - began) < 50_000}
+    return len(together) < 2 or stand.now_us - began < 1_500_000
 
 
 CAMPAIGNS: dict[str, Callable[[int, Tally], None]] = {
