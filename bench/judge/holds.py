@@ -17,7 +17,9 @@ def at_loss(p: Possibility, q: Possibility, world: World) -> Possibility:
     if hold is None:
         return q
     if rule == "run":
-        if began == lost:  # a loss that has qualified has not disturbed the hold
+        if (
+            began == lost == conditions.since[Needs.LOST].sure
+        ):  # a loss that has qualified has not disturbed the hold
             return q._replace(hold=hold, hold_before=None)
         # It stood still, or began afresh, while the sensors were not low, and need not have gone on since.
         return q._replace(hold=hold._replace(high=None), hold_before=None)
