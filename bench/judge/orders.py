@@ -29,6 +29,8 @@ EVENT_REQUIREMENT: Mapping[str, str] = {
 
 _OVERRIDING = frozenset({*MITIGATING, Mode.SENSOR_FAULT})
 _LONG_AGO = Stamp(-NEVER_US, 0)
+#: An edge is taken up at its latest instant; until then what it answers must be remembered.
+TOLD_LATE_US = 25_000
 
 
 @dataclass(slots=True)
@@ -110,7 +112,11 @@ def on_entry(
     claims = (
         ()
         if old.free
-        else tuple(c for c in old.carried(until, before is Policy.FOLLOW) if c.last_us >= entered.opens_us)
+        else tuple(
+            c
+            for c in old.carried(until, before is Policy.FOLLOW)
+            if c.last_us >= entered.opens_us - TOLD_LATE_US
+        )
     )
     unseen = unseen_until(output, calls, rate_ppm) if after is Policy.FOLLOW else None
     unseen_us = follow(output, want).max_us
@@ -283,7 +289,7 @@ def on_call(
         unseen=unseen,
         unseen_us=limits.max_us,
         follow_until_us=old.follow_until_us,
-        claims=tuple(c for c in claims if c.last_us >= stamp.earliest_us),
+        claims=tuple(c for c in claims if c.last_us >= stamp.earliest_us - TOLD_LATE_US),
     )
 
 
