@@ -17,7 +17,7 @@ from bench.run.bench import Bench
 from bench.run.clock_watch import ClockWatch
 from bench.run.observer import Observer
 from bench.run.supply import Supply
-from bench.trace.records import Applied, Edge, Note, Readback, Record, Snapshot, Value
+from bench.trace.records import Applied, Edge, Note, Readback, Record, Snapshot, Value, Voltage
 from firmware_ref.parameters import Parameters
 
 #: Longest single wait for events; the fixture opens everything after 3 s without a byte.
@@ -28,6 +28,8 @@ READBACK_US = 200_000
 APPLIED_US = 1_000_000
 #: An AC edge may be told this long after it (hardware/PROTOCOL.md: 15 ms); waited for at the end.
 DRAIN_US = 30_000
+#: A board that tells an open wire by a pull shifts its signal by some 10 mV; what shifts it by more is no such pull.
+PULL_UV = 100_000
 #: How long the person may take to answer a prompt; ours.
 PROMPT_US = 600_000_000
 
@@ -61,6 +63,9 @@ class Executor:
         self._first_us = self._told_us = snapshot.tick_us
         self._applied: dict[tuple[int, str], int] = {}  # (command, channel) -> sequence number of the record
         self._owed: dict[int, tuple[Applied, set[str]]] = {}  # what is still to be read back
+        self._most_uv = {f"sensor.{s.name}": s.max_uv for s in parameters.sensors}
+        self._pulls_uv: dict[str, int] = {}  # by how much the board shifts its sensor's signal
+        self._at_board: dict[str, Value] = {}
 
     def run(self, steps: Iterable[Planned]) -> None:
         """All steps in order.
@@ -91,7 +96,10 @@ class Executor:
     def _do(self, action: Action) -> None:
         if isinstance(action, Move):
             for ch, value in action.moves:
-                self._move(ch, value)
+                if isinstance(value, Voltage):
+                    self._signal(ch, value)
+                else:
+                    self._move(ch, value)
         elif isinstance(action, Pause):
             self._wait(action.us, origin_us=self._origins.get(action.since), surely=action.surely)
         elif isinstance(action, Watch):
@@ -116,6 +124,19 @@ class Executor:
         if not self._wait(PROMPT_US, self._observer.answered):
             raise BenchFault(f"nobody answered within {say_us(PROMPT_US)}: {ask.text}")
         self._write(Note(self._bench.now_us(), f"done by the person: {ask.text}"))
+
+    def _signal(self, ch: str, wanted: Voltage) -> None:
+        """Bring a sensor signal to a level at the board's terminal, whatever the board's pull makes of it."""
+        self._move(ch, self._ahead(ch, wanted))
+        found = self._at_board.get(ch)
+        off_uv = found.value_uv - wanted.value_uv if isinstance(found, Voltage) else 0
+        if wanted.bound_uv < abs(off_uv) <= PULL_UV:
+            self._pulls_uv[ch] = self._pulls_uv.get(ch, 0) + off_uv
+            self._move(ch, self._ahead(ch, wanted))
+
+    def _ahead(self, ch: str, wanted: Voltage) -> Voltage:
+        value_uv = wanted.value_uv - self._pulls_uv.get(ch, 0)
+        return Voltage(min(max(0, value_uv), self._most_uv.get(ch, value_uv)), wanted.bound_uv)
 
     def _move(self, ch: str, value: Value) -> None:
         """Bring a channel to a value and wait until it is read back; see to the supply where it is a switch."""
@@ -203,6 +224,8 @@ class Executor:
         if applied is None:
             return
         what.discard(record.what)
+        if record.what == "terminal":
+            self._at_board[record.ch] = record.value
         if not what:
             del self._owed[record.of]
             self._origins[_kind(record.ch)] = record.latest_us
