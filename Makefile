@@ -49,7 +49,7 @@ test: toolchain lint
 
 # What the firmware tests need beyond pip; says in one sentence what cannot be had, and is content.
 toolchain:
-	@bash .ci/toolchain
+	@bash .ci/toolchain >&2
 
 SIMAVR := build/cosim/include/simavr
 build/cosim/harness.so: $(wildcard tests/cosim/harness/*.[ch])
@@ -58,11 +58,12 @@ build/cosim/harness.so: $(wildcard tests/cosim/harness/*.[ch])
 	  -o $@.new tests/cosim/harness/*.c -l:libsimavr.so.2 -lm && mv $@.new $@
 
 cosim: toolchain $(VENV)/usable
-	@$(MAKE) -s build/cosim/harness.so
 	@$(BIN)/python -m tests.cosim.build
 
-# Prints the run's JSON; the exit code is the run's, make's aside.
-cosim-run: cosim
+# Prints the run's JSON and nothing else; what it ends with is the run's exit code, as far as make passes it on.
+cosim-run:
+	@$(if $(PROFILE),,echo "write PROFILE=name, one of: mitbench profile list" >&2; exit 2)
+	@$(MAKE) -s cosim >&2
 	@$(BIN)/python -m tests.cosim.command run $(PROFILE) --json $(if $(PROCEDURE),--procedure $(PROCEDURE)) \
 	  --fixture 'cosim://?profile=$(PROFILE)$(if $(DEFECT),&defect=$(DEFECT))$(if $(SEED),&seed=$(SEED))'
 

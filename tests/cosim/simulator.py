@@ -65,6 +65,7 @@ _SIGNATURES: dict[str, tuple[Any, list[Any]]] = {
     "core_cut_at_write": (None, [c_int, c_int]),
     "core_eeprom": (None, [c_int, POINTER(c_uint8), c_int, c_int, c_bool]),
     "core_register": (c_int, [c_int, c_int]),
+    "core_poke": (None, [c_int, c_int, c_int]),
     "core_busy_cycles": (c_uint64, [c_int]),
     "core_cycles": (c_uint64, [c_int]),
     "core_powered": (c_bool, [c_int]),
@@ -87,9 +88,10 @@ _SIGNATURES: dict[str, tuple[Any, list[Any]]] = {
     "node_hot": (c_bool, [c_int]),
     "level_add": (c_int, [c_double, c_bool, c_int64, c_int64]),
     "opto_add": (c_bool, [c_int, c_int, c_int]),
-    "supply_from": (None, [c_int, c_int, c_int64, c_int64]),
+    "relay_on_rail": (None, []),
+    "supply_from": (None, [c_int, c_int, c_int64, c_int64, c_int64]),
     "sensor_add": (c_int, [c_int, c_int, c_int, c_int, c_char, *[c_int] * 5]),
-    "sensor_values": (None, [c_int, *[c_double] * 7]),
+    "sensor_values": (None, [c_int, *[c_double] * 8]),
     "sensor_bias": (None, [c_int, c_int, c_double, c_double]),
     "sensor_volts": (c_double, [c_int, c_bool]),
     "channel_reads": (None, [c_int, c_int, c_int, c_int]),
@@ -189,6 +191,11 @@ class Simulator:
         data = (c_uint8 * size)()
         self.core_eeprom(core, data, offset, size, False)
         return bytes(data)
+
+    def poke(self, core: int, address: int, value: int, size: int = 1) -> None:
+        """Change registers or SRAM, lowest byte first."""
+        for place, byte in enumerate(value.to_bytes(size, "little")):
+            self.core_poke(core, address + place, byte)
 
     # -- host ---------------------------------------------------------------------------------
 

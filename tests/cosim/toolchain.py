@@ -70,6 +70,13 @@ def board_image(defect: str | None = None) -> Path:
     return BOARD / "build" / "avr" / f"{name}.elf"
 
 
+def address_of(image: Path, symbol: str) -> int:
+    """Where a variable of an image lies in its data memory."""
+    listed = subprocess.run(["avr-nm", str(image)], capture_output=True, text=True, check=True).stdout
+    found = next(line for line in listed.splitlines() if line.endswith(f" {symbol}"))
+    return int(found.split()[0], 16) & 0xFFFF
+
+
 @cache
 def probe_image(name: str, mcu: str) -> Path:
     """One of the small images that only the tests of the harness use."""

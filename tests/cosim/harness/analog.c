@@ -57,7 +57,7 @@ void sensors_follow(bench *b)
 
 static double terminal_v(bench *b, const sensor *s)
 {
-	double siemens = 1 / s->load_ohm, ampere = 0;
+	double siemens = 1 / s->load_ohm, ampere = s->load_v / s->load_ohm;
 	if (b->poles[s->connect].closed) {
 		siemens += 1 / s->series_ohm;
 		ampere += s->state_v[2] / s->series_ohm;
@@ -213,8 +213,9 @@ int sensor_add(bench *b, int timer_a, int shift, int ocr, int icr, char port, in
 	return b->sensor_count++;
 }
 
+// `load_ohm` to `load_v`: what the board has at its terminal.
 void sensor_values(bench *b, int s, double tau_s, double series_ohm, double normal_ohm, double leak_ohm,
-		   double load_ohm, double offset_v, double converter_offset_v)
+		   double load_ohm, double load_v, double offset_v, double converter_offset_v)
 {
 	sensors_follow(b);
 	b->sensors[s].tau_s = tau_s;
@@ -222,6 +223,7 @@ void sensor_values(bench *b, int s, double tau_s, double series_ohm, double norm
 	b->sensors[s].normal_ohm = normal_ohm;
 	b->sensors[s].leak_ohm = leak_ohm;
 	b->sensors[s].load_ohm = load_ohm;
+	b->sensors[s].load_v = load_v;
 	b->sensors[s].offset_v[0] = offset_v;
 	b->sensors[s].offset_v[1] = converter_offset_v;
 }

@@ -97,7 +97,7 @@ typedef struct {
 	int coil; // net
 	int64_t operate[2], release[2], bounce_ns;
 	int bounces;
-	bool told;
+	bool railed, told; // railed: its coil is fed from the supply's node
 	unsigned turn;
 	int first_pole, pole_count;
 } relay;
@@ -107,6 +107,7 @@ typedef struct {
 	bool normally_closed;
 	int8_t force; // -1: as the relay moves it
 	bool moved; // where the relay has it
+	unsigned turn; // of its last move
 	bool closed;
 	int64_t skew_ns;
 	int contact; // first contact element on it, -1: none
@@ -151,7 +152,7 @@ typedef struct {
 	int timer_a, shift, ocr, icr, port, bit; // registers and pin of the PWM
 	double tau_s, input_v, state_v[3];
 	int64_t at_ns;
-	double series_ohm, normal_ohm, leak_ohm, load_ohm, bias_ohm, board_offset_v, offset_v[2];
+	double series_ohm, normal_ohm, leak_ohm, load_ohm, load_v, bias_ohm, board_offset_v, offset_v[2];
 	int connect, shorted, normal, leak; // poles
 	int bias; // net, -1: none
 } sensor;
@@ -211,6 +212,8 @@ struct bench {
 	int64_t hold_up_ns, rise_ns, charge_at;
 	double charge_ns; // what is left at `charge_at`
 	unsigned supply_turn;
+	int64_t rail_ns;
+	bool rail;
 
 	sensor sensors[SENSORS];
 	int sensor_count;

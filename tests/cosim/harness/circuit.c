@@ -34,18 +34,30 @@ static void pole_settle(bench *b, int p)
 	circuit_settle(b);
 }
 
-static void pole_move(bench *b, int p, int moved, unsigned turn)
+static void pole_bounces(bench *b, int p, int moved, unsigned turn)
 {
-	if (b->relays[b->poles[p].relay].turn != turn)
+	if (b->relays[b->poles[p].relay].turn != turn || b->poles[p].turn != turn)
 		return;
 	b->poles[p].moved = moved;
 	pole_settle(b, p);
+}
+
+// The first move; contacts that are there already do not bounce either.
+static void pole_moves(bench *b, int p, int moved, unsigned turn)
+{
+	if (b->relays[b->poles[p].relay].turn != turn || b->poles[p].moved == moved)
+		return;
+	b->poles[p].turn = turn;
+	pole_bounces(b, p, moved, turn);
 }
 
 // A coil was told: each pole makes its first move after the delay, and bounces.
 void coil_changed(bench *b, int index, bool on)
 {
 	relay *r = &b->relays[index];
+	on = on && (b->rail || !r->railed);
+	if (on == r->told)
+		return;
 	r->told = on;
 	unsigned turn = ++r->turn;
 	const int64_t *delay = on ? r->operate : r->release;
@@ -53,7 +65,7 @@ void coil_changed(bench *b, int index, bool on)
 	for (int i = 0; i < r->pole_count; i++) {
 		int p = r->first_pole + i;
 		int64_t ns = first + draw_between(b, -b->poles[p].skew_ns, b->poles[p].skew_ns);
-		at(b, ns, pole_move, p, on, turn);
+		at(b, ns, pole_moves, p, on, turn);
 		if (r->bounce_ns < 2 || r->bounces < 1)
 			continue;
 		// Closing contacts bounce more than opening ones.
@@ -65,8 +77,8 @@ void coil_changed(bench *b, int index, bool on)
 		for (int k = 0; k < count; k++) {
 			int64_t leaves = ns + draw_between(b, BOUNCE_LEAST_NS, step);
 			ns = leaves + draw_between(b, BOUNCE_LEAST_NS, step);
-			at(b, leaves, pole_move, p, !on, turn);
-			at(b, ns, pole_move, p, on, turn);
+			at(b, leaves, pole_bounces, p, !on, turn);
+			at(b, ns, pole_bounces, p, on, turn);
 		}
 	}
 }
@@ -85,6 +97,12 @@ int relay_add(bench *b, int coil, int64_t operate_least, int64_t operate_most, i
 					    .first_pole = b->pole_count};
 	b->nets[coil].relay = b->relay_count;
 	return b->relay_count++;
+}
+
+// The coil of the relay that was added last is fed from the node of `supply_from`.
+void relay_on_rail(bench *b)
+{
+	b->relays[b->relay_count - 1].railed = true;
 }
 
 // One more pole of the relay that was added last.
@@ -207,6 +225,17 @@ static void supply_acts(bench *b, int on, int value, unsigned turn)
 		core_power(&b->cores[b->supply_core], on, on ? RESET_POWER : RESET_BROWN_OUT);
 }
 
+static void rail_follows(bench *b, int unused, int on, unsigned turn)
+{
+	(void)unused;
+	if (turn != b->supply_turn)
+		return;
+	b->rail = on;
+	for (int i = 0; i < b->relay_count; i++)
+		if (b->relays[i].railed)
+			coil_changed(b, i, b->nets[b->relays[i].coil].level);
+}
+
 // The board's own DC supply: a reservoir that lasts for `hold_up_ns` and is full again after `rise_ns` of voltage.
 static void supply_follows(bench *b, bool hot)
 {
@@ -218,6 +247,7 @@ static void supply_follows(bench *b, bool hot)
 	b->charge_at = now;
 	double left = hot ? ((double)b->hold_up_ns - b->charge_ns) / fill : b->charge_ns;
 	at(b, now + (int64_t)left, supply_acts, hot, 0, turn);
+	at(b, now + (hot ? 0 : b->rail_ns), rail_follows, 0, hot, turn);
 }
 
 // Who has voltage now: branches lead from one node to the next until nothing changes any more.
@@ -311,8 +341,10 @@ bool opto_add(bench *b, int n, int to_net, int at_level)
 	return true;
 }
 
-void supply_from(bench *b, int index, int n, int64_t hold_up_ns, int64_t rise_ns)
+// `rail_ns`: how long the coils of its relays hold without supply.
+void supply_from(bench *b, int index, int n, int64_t hold_up_ns, int64_t rise_ns, int64_t rail_ns)
 {
+	b->rail_ns = rail_ns;
 	b->supply_core = index;
 	b->supply_node = n;
 	b->hold_up_ns = hold_up_ns;

@@ -366,3 +366,9 @@ uint64_t core_cycles(const bench *b, int index)
 {
 	return b->cores[index].avr->cycle;
 }
+
+// A register or a byte of SRAM comes to hold something else, whatever the firmware does.
+void core_poke(bench *b, int index, int address, int value)
+{
+	b->cores[index].avr->data[address] = (uint8_t)value;
+}

@@ -1,6 +1,6 @@
 /* A subject for the tests of the harness: sends back each byte plus one, copies PD2 to PA0 once a millisecond, counts
  * its starts in the EEPROM, and tells their cause and a byte of SRAM that no start touches. `w` lets the watchdog
- * bite; `c` sends a conversion of ADC0. Sleeps in between. */
+ * bite; `c` sends a conversion of ADC0; `s` sleeps with interrupts off. Sleeps in between. */
 #include <avr/eeprom.h>
 #include <avr/interrupt.h>
 #include <avr/io.h>
@@ -80,6 +80,11 @@ int main(void)
             wdt_enable(WDTO_15MS);
             for (;;) {
             }
+        case 's':
+            cli();
+            sleep_enable();
+            sleep_cpu();
+            break;
         case 'c':
             put(converted());
             break;
