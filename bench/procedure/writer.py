@@ -1,0 +1,152 @@
+"""What the built-in procedures are written with: stimuli and waits, and which calls are on meanwhile."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from bench.judge.bounds import expected_bound_us
+from bench.procedure.steps import Apply, Doing, Require, Step, Until, Wait, WaitTimer
+from bench.procedure.timers import LONGEST_WAIT_US
+from bench.procedure.words import output_channel, read_as
+from firmware_ref.parameters import Mode, Parameters, Policy
+
+#: How long the supply is cut where the profile does not say what resets a latched fault; ours.
+ASSUMED_RESET_US = 30_000_000
+#: How long an answer that is overdue is waited for, so that it can be measured; ours.
+LATE_US = 20_000_000
+LATE_HOLD_US = 60_000_000
+#: Where the ride-through is not stated it is taken to be over by then; ours.
+LONGEST_RIDE_US = 5_000_000
+#: A cut below this might count as a dip; from 1 s on the sensor is taken off the board.
+SHORTEST_CUT_US = 2_000_000
+#: The source must be up this soon before anything is closed.
+SOURCE_WITHIN_US = 1_000_000
+
+
+class Writer:
+    """Writes steps down and remembers which calls are on.
+
+    Which calls are on is chosen so that every output has something to answer.
+    """
+
+    def __init__(self, parameters: Parameters) -> None:
+        self.parameters = parameters
+        self.sensors = [f"sensor.{s.name}" for s in parameters.sensors]
+        self.calls = dict.fromkeys(parameters.calls, False)
+        self.steps: list[Step] = []
+        self._part = ""
+        self._cut = False
+
+    # Parts that several procedures have.
+
+    def _power_up(self) -> None:
+        self._part = "Power-up"
+        self._add(Require((("sense.main", "on"),), SOURCE_WITHIN_US))
+        self._apply(*((s, "clear") for s in self.sensors))
+        self._apply(("board", "closed"), ("main", "closed"))
+        self._warm_up()
+
+    def _calls_alone(self) -> None:
+        self._part = "Each call alone"
+        for call in self.calls:
+            self._set({call: True}, following=True)
+            self._set({call: False}, following=True)
+
+    def _after_return(self) -> None:
+        rules = self.parameters.rules
+        if rules.latching is not False:
+            self._part = "Reset by cutting the supply"
+            self._cut_supply(rules.reset_supply_off_us or ASSUMED_RESET_US)
+            return
+        if rules.after_fault == "hold":
+            hold = self.parameters.timing.hold
+            most = (
+                LONGEST_WAIT_US["hold"] if hold is None else hold.max_us + 2 * expected_bound_us(hold.max_us)
+            )
+            self._add(Until((("outputs", "change"),), most))
+            self._add(WaitTimer("react"))
+        if self._restarts_after("return"):
+            self._add(WaitTimer("restart"))
+
+    def _cut_supply(self, least_us: int) -> None:
+        """Off for longer than that, with calls on; no signal is driven into the board while it has no supply."""
+        driven = [f"sensor.{s.name}" for s in self.parameters.sensors if s.kind == "analog"]
+        ride = self.parameters.timing.ride_through
+        off_us = max(least_us + (LONGEST_RIDE_US if ride is None else ride.max_us), SHORTEST_CUT_US)
+        self._set(self._telling_calls(Mode.START_UP), following=True)
+        self._apply(("main", "open"), *((s, "open") for s in driven))
+        self._add(Wait(off_us + 2 * expected_bound_us(off_us)))
+        self._apply(*((s, "clear") for s in driven), ("main", "closed"))
+        self._warm_up()
+        self._cut = True
+
+    # What the parts are made of.
+
+    def _longest_return_us(self) -> int:
+        back = self.parameters.timing.return_
+        return LONGEST_WAIT_US["return"] if back is None else back.max_us
+
+    def _add(self, doing: Doing) -> None:
+        self.steps.append(Step(doing, self._part))
+        self._part = ""
+
+    def _apply(self, *settings: tuple[str, str]) -> None:
+        self._add(Apply(settings))
+
+    def _warm_up(self) -> None:
+        self._add(WaitTimer("warm_up"))
+        if self._restarts_after("power-up"):
+            self._add(WaitTimer("restart"))
+
+    def _late(self, mode: Mode, at_most_us: int) -> None:
+        """Give a board that is late some time, so that it can be said how late; a good one costs none."""
+        levels = []
+        for output in self.parameters.outputs:
+            policy = output.modes[mode]
+            called = output.call is not None and self.calls[output.call]
+            on = policy is Policy.ON or (policy is Policy.FOLLOW and called)
+            levels.append((output_channel(output.name), read_as(output.kind, on)))
+        self._add(Until(tuple(levels), at_most_us))
+
+    def _set(self, wanted: Mapping[str, bool], following: bool) -> None:
+        """Bring calls to what is wanted and wait until each output has answered."""
+        changes = {call: on for call, on in wanted.items() if self.calls[call] != on}
+        if not changes:
+            return
+        self.calls.update(changes)
+        self._apply(*((f"call.{call}", "on" if on else "off") for call, on in changes.items()))
+        if following and any(changes.values()) and self._restarts_after("any-off"):
+            self._add(WaitTimer("restart"))
+        self._add(WaitTimer("follow"))
+
+    def _walk(self, following: bool = False) -> None:
+        """Every combination of calls, one call changing at a time, and back to where it began (Gray code).
+
+        The first call changes least often: it is the compressor's.
+        """
+        names = list(reversed(self.calls))
+        for count in range(1, 2 ** len(names) + 1):
+            lowest_bit = (count & -count).bit_length() - 1
+            call = names[min(lowest_bit, len(names) - 1)]
+            self._set({call: not self.calls[call]}, following)
+
+    def _telling_calls(self, mode: Mode) -> dict[str, bool]:
+        """The calls with which every output has to move, or could wrongly move, on entering `mode`."""
+        wanted: dict[str, bool] = {}
+        for output in self.parameters.outputs:
+            if output.call is not None:
+                wanted.setdefault(output.call, output.modes[mode] is not Policy.ON)
+        return wanted
+
+    def _ways_of_loss(self) -> list[tuple[tuple[str, str], ...]]:
+        """Each way, one sensor after the other; all at once where the board only minds losing all."""
+        ways = [(f"sensor.{s.name}", way) for s in self.parameters.sensors for way in sorted(s.lost_by)]
+        if self.parameters.rules.lost_when != "all":
+            return [(one,) for one in ways]
+        kinds = sorted({way for _, way in ways})
+        return [tuple(one for one in ways if one[1] == kind) for kind in kinds]
+
+    def _restarts_after(self, event: str) -> bool:
+        """Whether an output may stay off for its restart time now; after a release that of `any-off` is long over."""
+        events = {event} if event == "release" else {event, "any-off"}
+        return any(o.restart and events & o.restart.after for o in self.parameters.outputs)
