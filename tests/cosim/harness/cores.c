@@ -152,14 +152,13 @@ void core_input(core *c, int port, int bit, int high)
 
 // After a reset every pin reads 0 to the simulator, and has not been told otherwise. A 0 must not be told again: on
 // the pin of an external interrupt that is not yet set to edges it would be polled from then on, every cycle.
-static void fresh_inputs(core *c)
+static void forget_inputs(core *c)
 {
 	for (int port = 0; port < PORTS; port++)
 		for (int bit = 0; bit < 8 && c->ports[port].irq; bit++) {
 			c->ports[port].irq[bit].value = 0;
 			c->ports[port].irq[bit].flags &= (uint8_t)~IRQ_FLAG_INIT;
 		}
-	apply_inputs(c);
 }
 
 // After the simulator's own reset: causes, pins and rate.
@@ -169,8 +168,9 @@ static void came_up(core *c, int cause, uint8_t earlier_causes)
 	avr->data[MCUSR] = (uint8_t)(1 << cause | (cause == RESET_POWER ? 0 : earlier_causes));
 	avr->state = cpu_Running;
 	set_rate(c, bench_now(c->bench));
+	forget_inputs(c);
 	release_pins(c);
-	fresh_inputs(c);
+	apply_inputs(c);
 	note(c->bench, LOG_RESET, c->index, cause);
 }
 
