@@ -9,6 +9,9 @@
 // What the core sent is handed over at the end of a line, at this many bytes, or after this long without one.
 #define PACKET 62
 #define PACKET_NS 1000000
+// Registers of the first UART, the same in both parts.
+#define UCSR0A 0xc0
+#define UBRR0L 0xc4
 
 // True: this byte does not arrive. It may come changed.
 static bool damaged(bench *b, int to_host, uint8_t *byte)
@@ -81,8 +84,19 @@ static void arrives_at_core(bench *b, int unused, int value, unsigned turn)
 		avr_raise_irq(avr_io_getirq(c->avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_INPUT), byte);
 }
 
+// The simulator works out the rate when the divider is written, a real part all the time: where the doubling bit comes
+// after the divider, the divider is written once more.
+static void doubled(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
+{
+	(void)address, (void)value, (void)param;
+	avr_io_addr_t divider = AVR_DATA_TO_IO(UBRR0L);
+	if (avr->io[divider].w.c)
+		avr->io[divider].w.c(avr, UBRR0L, avr->data[UBRR0L], avr->io[divider].w.param);
+}
+
 void link_attach(bench *b, core *c)
 {
+	avr_register_io_write(c->avr, UCSR0A, doubled, NULL);
 	(void)b;
 	avr_irq_t *out = avr_io_getirq(c->avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUTPUT);
 	if (out)
