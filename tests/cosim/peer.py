@@ -61,9 +61,8 @@ class CosimPeer:
         self._sim.run(to_ns)
 
     def lost(self) -> None:
-        if not self._gone:
-            self._gone = True
-            self._sim.run_for(_AFTER_NS)
+        self._gone = True
+        self._sim.run_for(_AFTER_NS)
 
     def unplug(self) -> None:
         """The cable is pulled; the fixture keeps its supply."""

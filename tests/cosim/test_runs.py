@@ -1,0 +1,153 @@
+"""The command itself over both images: `mitbench run` and `cosim://`."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.cosim import command, opened, toolchain
+from tests.cosim.peer import CosimPeer
+from tests.cosim.simulator import BY_BROWN_OUT, BY_PIN, FLIP, MS, TO_CORE, TO_HOST, S
+from tests.cosim.wiring import FIXTURE
+
+#: Power-up, calls, and a leak: what takes under a minute of board time.
+SHORT = """
+format: mitbench-procedure-1
+name: short
+about: Power-up, calls and a leak.
+steps:
+  - sensor.1: clear
+  - {board: closed, main: closed}
+  - wait: {timer: warm_up, past: max}
+  - {call.Y: on, call.W: on}
+  - wait: {timer: follow, past: max}
+  - call.W: off
+  - wait: {timer: follow, past: max}
+  - sensor.1: leak
+  - wait: {timer: trip, past: max}
+"""
+
+
+class Run:
+    """One run of the short procedure; `prepare` is given the peer before the host gets it."""
+
+    def __init__(self, out: Path, keys: str = "", prepare: Callable[[CosimPeer], None] | None = None) -> None:
+        procedure = out / "short.yaml"
+        procedure.write_text(SHORT, "utf-8")
+        said, told = io.StringIO(), io.StringIO()
+        opened.state.prepare[:] = [prepare] if prepare else []
+        try:
+            with contextlib.redirect_stdout(said), contextlib.redirect_stderr(told):
+                self.code = command.mitbench(
+                    ["run", "invented-split-furnace", "--json", "--out", str(out),
+                     "--procedure", str(procedure), "--fixture", f"cosim://?profile=invented-split-furnace&{keys}"]
+                )  # fmt: skip
+        finally:
+            opened.state.prepare.clear()
+        self.judged: dict[str, Any] = json.loads(said.getvalue())
+        self.told = told.getvalue()
+        assert opened.state.peer is not None
+        self.circuit = opened.state.peer.circuit
+
+    @property
+    def failed(self) -> list[dict[str, Any]]:
+        return [f for f in self.judged["findings"] if f["verdict"] == "fail"]
+
+    def left_closed(self) -> list[str]:
+        poles = self.circuit.poles
+        return [p for p in poles if p.startswith("call.") and self.circuit.simulator.pole_closed(poles[p])]
+
+
+def test_a_good_board_is_not_failed(tmp_path: Path) -> None:
+    run = Run(tmp_path, "seed=1")
+    assert run.failed == []
+    assert run.code == 3  # what a short procedure does not reach is not proven
+    proven = {(f["requirement"], f["output"]) for f in run.judged["findings"] if f["verdict"] == "pass"}
+    assert {("follow", "Y"), ("follow", "W"), ("trip", "Y"), ("trip", "G")} <= proven
+    assert run.judged["simulated"] is False
+    assert run.left_closed() == []
+
+
+def test_a_defect_is_found(tmp_path: Path) -> None:
+    run = Run(tmp_path, "seed=1&defect=call-misread")
+    assert run.code == 1
+    assert (run.failed[0]["requirement"], run.failed[0]["output"]) == ("follow", "W")
+
+
+def reset(peer: CosimPeer) -> None:
+    peer.plan(15 * S, lambda: peer.circuit.simulator.core_reset(FIXTURE, BY_PIN))
+
+
+def brown_out(peer: CosimPeer) -> None:
+    sim = peer.circuit.simulator
+    peer.plan(15 * S, lambda: sim.core_set_power(FIXTURE, False, 0))
+    peer.plan(15 * S + 20 * MS, lambda: sim.core_set_power(FIXTURE, True, BY_BROWN_OUT))
+
+
+def hang(peer: CosimPeer) -> None:
+    peer.plan(15 * S, lambda: peer.circuit.simulator.poke(FIXTURE, 0x73, 0))
+
+
+def unplug(peer: CosimPeer) -> None:
+    peer.plan(15 * S, peer.unplug)
+
+
+def weld(peer: CosimPeer) -> None:
+    pole = peer.circuit.poles["call.W/second"]
+    peer.plan(15 * S, lambda: peer.circuit.simulator.pole_force(pole, 1))
+    peer.plan(15 * S, lambda: peer.circuit.simulator.pole_force(peer.circuit.poles["call.W"], 1))
+
+
+def flood(peer: CosimPeer) -> None:
+    """More edges than the ring holds, within half a second."""
+    net = peer.circuit.nets["light/sense"]
+    for n in range(600):
+        peer.plan(15 * S + n * MS // 2, lambda n=n: peer.circuit.simulator.net_force(net, n % 2))
+
+
+@pytest.mark.parametrize("trouble", [reset, brown_out, hang, unplug, weld, flood], ids=lambda t: t.__name__)
+def test_trouble_in_mid_run_is_a_fault_of_the_bench(
+    tmp_path: Path, trouble: Callable[[CosimPeer], None]
+) -> None:
+    run = Run(tmp_path, "seed=2", trouble)
+    assert run.code == 4, run.judged["reason"]
+    assert run.judged["verdict"] == "bench-fault"
+    if trouble is not weld:
+        assert run.left_closed() == []
+
+
+def test_damaged_bytes_cost_a_retry_and_no_verdict(tmp_path: Path) -> None:
+    def damage(peer: CosimPeer) -> None:
+        for position in range(900, 9_000, 700):
+            peer.circuit.simulator.link_damage(TO_CORE, position, 1, FLIP, 0x04)
+            peer.circuit.simulator.link_damage(TO_HOST, position, 1, FLIP, 0x10)
+
+    run = Run(tmp_path, "seed=1", damage)
+    assert (run.code, run.failed) == (3, [])
+
+
+def test_a_url_that_asks_for_what_is_not_there(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for keys in ("defect=none-such", "seeds=1"):
+        assert (
+            command.mitbench(
+                ["run", "invented-split-furnace", "--out", str(tmp_path), "--fixture", f"cosim://?{keys}"]
+            )
+            == 2
+        )
+    assert "defects.csv" in capsys.readouterr().err
+
+
+def test_the_defects_that_make_lists_are_those_of_the_table() -> None:
+    import subprocess
+
+    listed = subprocess.run(
+        ["make", "-s", "cosim-defects"], cwd=toolchain.ROOT, capture_output=True, text=True, check=True
+    )
+    table = (toolchain.BOARD / "defects.csv").read_text("utf-8").splitlines()[1:]
+    assert listed.stdout.split() == [line.split(",")[0] for line in table]
