@@ -37,16 +37,17 @@ S = 1_000_000_000
 
 
 class Truth(NamedTuple):
-    """One entry of the log: what truly happened, at `ns`."""
+    """One entry of the log: what truly happened, at `ns`, when core 0 was at `cycle`."""
 
     ns: int
+    cycle: int
     what: int
     id: int
     value: int
 
 
 class _Entry(ctypes.Structure):
-    _fields_ = [("ns", c_int64), ("what", c_int32), ("id", c_int32), ("value", c_int32)]
+    _fields_ = [("ns", c_int64), ("cycle", c_uint64), ("what", c_int32), ("id", c_int32), ("value", c_int32)]
 
 
 class Halted(AssertionError):
@@ -211,6 +212,6 @@ class Simulator:
         entries: list[Truth] = []
         some = (_Entry * 4096)()
         while count := self.bench_log(self._read, some, len(some)):
-            entries += [Truth(e.ns, e.what, e.id, e.value) for e in some[:count]]
+            entries += [Truth(e.ns, e.cycle, e.what, e.id, e.value) for e in some[:count]]
             self._read += count
         return entries

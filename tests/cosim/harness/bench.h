@@ -41,8 +41,10 @@ typedef struct {
 // What the log tells. RESET and POWER: `id` is the core.
 enum { LOG_POLE, LOG_NODE, LOG_NET, LOG_POWER, LOG_RESET, LOG_HALT };
 
+// `cycle`: of core 0 at that instant, from which its own clock follows exactly.
 typedef struct {
 	int64_t ns;
+	uint64_t cycle;
 	int32_t what, id, value;
 } entry;
 

@@ -362,9 +362,10 @@ bool core_powered(const bench *b, int index)
 	return b->cores[index].powered;
 }
 
+// Its cycles now; a sleeping core is behind, so they follow from the time.
 uint64_t core_cycles(const bench *b, int index)
 {
-	return b->cores[index].avr->cycle;
+	return core_cycle_at(&b->cores[index], b->now);
 }
 
 // A register or a byte of SRAM comes to hold something else, whatever the firmware does.

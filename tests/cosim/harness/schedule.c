@@ -96,7 +96,8 @@ void note(bench *b, int what, int id, int value)
 		b->log_room = b->log_room ? 2 * b->log_room : 1024;
 		b->log = realloc(b->log, (size_t)b->log_room * sizeof *b->log);
 	}
-	b->log[b->logged++] = (entry){bench_now(b), what, id, value};
+	int64_t ns = bench_now(b);
+	b->log[b->logged++] = (entry){ns, b->core_count ? core_cycle_at(&b->cores[0], ns) : 0, what, id, value};
 }
 
 void complain(bench *b, const char *text)
