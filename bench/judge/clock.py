@@ -26,6 +26,9 @@ DRIFT_PPM = 30
 UNFITTED_PPM = 5_000
 #: A rate further off than this is no resonator's: the bench is broken.
 LIMIT_PPM = 6_000
+#: What a serial line or a USB frame shares out differently between a question and its answer, from one round trip to
+#: the next.  Common practice, no source.
+SHARED_OUT_US = 1_500
 #: After this long a run must know its rate to `KNOWN_PPM`.
 KNOWN_AFTER_US = 60_000_000
 KNOWN_PPM = 200
@@ -144,9 +147,9 @@ def fit(samples: Sequence[Clock], host: HostRate | None = None) -> ClockFit:
     fast = 1 + host.ppm / 1e6
     hosts = [(s.host_before_us + s.host_after_us) / 2 / fast for s in samples]
     line = least_squares(ticks, hosts)
-    # An answer shifts the middle of its round trip by up to half of it, always the same way in the worst case.
+    # A late answer shifts the middle of its round trip, always the same way in the worst case.
     away = [t - line.x_mean for t in ticks]
-    trips = [(s.host_after_us - s.host_before_us) / 2 for s in samples]
+    trips = _shifts(samples)
     late_ppm = 1e6 * math.fsum(abs(d) * trip for d, trip in zip(away, trips, strict=True))
     late_ppm /= math.fsum(d * d for d in away)
     scatter = normal("clock fit, scatter of its samples", 1e6 * line.slope_u, "ppm", len(samples) - 2)
@@ -171,6 +174,17 @@ def fit(samples: Sequence[Clock], host: HostRate | None = None) -> ClockFit:
         drift_u_ppm=drift_u_ppm,
         parts=parts,
     )
+
+
+def _shifts(samples: Sequence[Clock]) -> list[float]:
+    """By how much the middle of each round trip may lie beside the tick, less what is the same in all of them.
+
+    The bytes take their time on the line in every round trip; how question and answer share it does not
+    change the rate.  What is longer than the shortest may all have been on one way.
+    """
+    trips = [(s.host_after_us - s.host_before_us) / 2 for s in samples]
+    least = min(trips)
+    return [trip - least + min(least, SHARED_OUT_US) for trip in trips]
 
 
 def _drift(

@@ -58,7 +58,25 @@ def test_a_clock_that_goes_back_is_a_fault():
 
 
 def test_a_rate_that_stays_unknown_for_a_minute_is_a_fault():
-    assert "200 ppm" in (fault(samples(0, 70, trip_us=40_000)) or "")
+    late = [
+        Clock(s.tick_us, s.host_before_us, s.host_after_us + (n % 3 == 0) * 40_000)
+        for n, s in enumerate(samples(0, 70))
+    ]
+    assert "200 ppm" in (fault(late) or "")
+
+
+@pytest.mark.parametrize("on_the_way_back", [0.0, 0.3, 1.0])
+def test_a_slow_line_that_is_steady_tells_the_rate(on_the_way_back):
+    """115200 baud and an adapter that waits 16 ms; all of it may be on one way."""
+    trip_us = 26_000
+    slow = [
+        Clock(s.tick_us, round(m - (1 - on_the_way_back) * trip_us), round(m + on_the_way_back * trip_us))
+        for s in samples(1234, 70)
+        for m in [(s.host_before_us + s.host_after_us) / 2]
+    ]
+    assert fault(slow) is None
+    found = fit(slow)
+    assert abs((1 / found.slope - 1) * 1e6 - 1234) <= found.fit_ppm < 200
 
 
 def test_a_curve_is_found_exactly():
