@@ -19,12 +19,12 @@ from bench.cli.naming import new_trace
 from bench.cli.opening import find_fixture, open_fixture
 from bench.cli.sim import is_simulated
 from bench.cli.stopping import StopSwitch
+from bench.cli.trying import procedure_for
 from bench.cli.watching import Watch
 from bench.clock import SystemClock
 from bench.errors import BenchFault
 from bench.judge.findings import Judgement
 from bench.judge.judge import judge_trace
-from bench.procedure import load as load_procedure
 from bench.profile import Profile
 from bench.records.calibration import find as find_record
 from bench.records.results import append_result
@@ -71,7 +71,7 @@ def carry_out(order: Order, watch: Watch) -> Result:
     goes wrong on the bench is in the result.
     """
     parameters = order.profile.parameters
-    procedure = load_procedure(order.procedure, parameters)
+    procedure = procedure_for(order.profile, order.procedure)
     planned = {"procedure": procedure.as_json(), "dry_run": dry_run(procedure, order.profile, judge_trace)}
     with StopSwitch() as stop:
         try:

@@ -33,13 +33,13 @@ def show(profile: str, name: str) -> None:
     procedure or a file. Nothing is energised: the steps are carried out on
     paper with a board that keeps to the middle of its limits.
     """
+    from bench.cli.trying import procedure_for
     from bench.judge.judge import judge_trace
-    from bench.procedure import load as load_procedure
     from bench.profile import load
     from bench.run.dry_run import dry_run
 
     board = load(profile)
-    steps = load_procedure(name, board.parameters)
+    steps = procedure_for(board, name)
     _print(steps.name, board.name, dry_run(steps, board, judge_trace))
 
 

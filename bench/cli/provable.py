@@ -8,11 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from bench.cli.trying import tried
 from bench.errors import ProcedureError
-from bench.judge.judge import open_case, unproven_of
 from bench.procedure import load as load_procedure
 from bench.profile import Profile
-from bench.run.dry_run import synthetic
 from firmware_ref.parameters import Parameters
 
 PROCEDURE = "acceptance"
@@ -27,14 +26,12 @@ def never_proven(profile: Profile) -> Iterator[tuple[tuple[str | int, ...], str]
     """Key and sentence for each entry of `must_prove` that keeps every board of this profile from passing."""
     parameters = profile.parameters
     try:
-        trace, _ = synthetic(load_procedure(PROCEDURE, parameters), profile)
+        unproven = tried(load_procedure(PROCEDURE, parameters), profile).unproven
     except ProcedureError as e:
         yield (), f"{PROCEDURE} cannot be carried out, not even on paper: {e}"
         return
-    case = open_case(trace, parameters, parameters.decision)
-    case.tracker.run(case.end_us)
     written = profile.data.get("must_prove")
-    for entry in unproven_of(parameters, case.tracker.book):
+    for entry in (e for e in parameters.must_prove if e in unproven):
         place = ("must_prove", written.index(entry)) if written else ("must_prove",)
         yield (
             place,

@@ -2,31 +2,41 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from bench.errors import ProcedureError
 from bench.procedure.steps import Procedure
 from firmware_ref.parameters import Parameters
 
+if TYPE_CHECKING:
+    from bench.procedure.short import Try
+
 
 def built_in() -> dict[str, str]:
     """The built-in procedures, name → what it is for."""
-    from bench.procedure.acceptance import ABOUT
+    from bench.procedure import acceptance, short
 
-    return dict(ABOUT)
+    return {**acceptance.ABOUT, "short": short.ABOUT}
 
 
-def load(name_or_path: str, parameters: Parameters) -> Procedure:
+def load(name_or_path: str, parameters: Parameters, attempt: Try | None = None) -> Procedure:
     """The built-in procedure of that name, written out for the board, or the one in a file.
 
+    `attempt` carries a procedure out on paper, which `short` is made by.
     Raises ProcedureError, one line for each mistake.
     """
-    from bench.procedure import acceptance, reading
+    from bench.procedure import acceptance, reading, short
 
     if name_or_path in acceptance.ABOUT:
         make = {"acceptance": acceptance.acceptance, "survey": acceptance.survey}[name_or_path]
         return make(parameters)
+    if name_or_path == "short":
+        if attempt is None:
+            raise ValueError("short is made by trying on paper: give `attempt`")
+        return short.short(parameters, attempt)
     if not name_or_path.endswith((".yaml", ".yml")):
         raise ProcedureError(
-            f"{name_or_path}: no such procedure; write {' or '.join(acceptance.ABOUT)}, "
+            f"{name_or_path}: no such procedure; write {' or '.join(built_in())}, "
             "or the path of a file that ends in .yaml"
         )
     return reading.read(name_or_path)

@@ -10,7 +10,7 @@ which calls are on is chosen so that every output has something to answer.
 from __future__ import annotations
 
 from bench.procedure.steps import Procedure, Step, Wait, WaitTimer
-from bench.procedure.writer import ASSUMED_RESET_US, LATE_HOLD_US, LATE_US, Writer
+from bench.procedure.writer import ASSUMED_RESET_US, Writer
 from firmware_ref.parameters import Mode, Parameters
 
 ABOUT = {
@@ -30,43 +30,29 @@ def survey(parameters: Parameters) -> Procedure:
 
 
 class _Acceptance(Writer):
-    def __init__(self, parameters: Parameters) -> None:
-        super().__init__(parameters)
-        self._lost_in_leak = False
-
     def whole(self) -> tuple[Step, ...]:
         self._power_up()
         self._calls_alone()
         self._part = "Every combination of calls"
         self._walk(following=True)
         self._leak()
+        self._walk()
         latches = self.parameters.rules.latching is not False
-        if not latches:
-            self._loss_in_leak()
+        ways = self._ways_of_loss()
+        if ways and not latches:
+            self._lose_in_leak(ways[0])
         self._hold()
-        self._loss()
-        self._power_up_with_calls()
-        if latches:
+        self._losses()
+        if not ways or not latches:  # else done by the reset
+            self._power_up_with_calls()
+        if ways and latches:
             self._leak_and_loss_last()
         return tuple(self.steps)
 
     # The parts, in the order of the test.
 
-    def _leak(self) -> None:
-        self._part = "Leak"
-        self._set(self._telling_calls(Mode.LEAK_ACTIVE), following=True)
-        self._apply((self.sensors[0], "leak"))
-        self._add(WaitTimer("trip"))
-        self._late(Mode.LEAK_ACTIVE, LATE_US)
-        self._walk()
-
     def _hold(self) -> None:
-        self._part = "Hold"
-        leaking = self.sensors[0]
-        self._apply((leaking, "clear"))
-        self._add(WaitTimer("clear"))
-        if self._lost_in_leak:  # the clear may begin as late as the return would
-            self._add(Wait(self._longest_return_us()))
+        self._clear()
         self._walk()
         # With several sensors each must have tripped once: the first above, the others here.
         for sensor in self.sensors[1:] or self.sensors:
@@ -76,50 +62,20 @@ class _Acceptance(Writer):
             self._add(WaitTimer("trip"))
             self._part = "The whole hold and the release"
             self._apply((sensor, "clear"))
-        self._add(WaitTimer("hold"))
-        self._late(Mode.NORMAL, LATE_HOLD_US)
-        if self._restarts_after("release"):
-            self._add(WaitTimer("restart"))
+        self._release()
 
-    def _loss(self) -> None:
+    def _losses(self) -> None:
         for number, loss in enumerate(self._ways_of_loss()):
-            self._part = "Sensor loss: " + ", ".join(f"{sensor} {way}" for sensor, way in loss)
-            self._set(self._telling_calls(Mode.SENSOR_FAULT), following=True)
-            self._apply(*loss)
-            self._add(WaitTimer("loss"))
-            self._late(Mode.SENSOR_FAULT, LATE_US)
+            self._lose(loss)
             if number == 0:
                 self._walk()
-            self._apply(*((sensor, "clear") for sensor, _ in loss))
-            self._add(WaitTimer("return"))
-            self._after_return()
-
-    def _power_up_with_calls(self) -> None:
-        """Done by the reset already where a fault latches; not at the start, where a fault of one output would
-        show as another one's than on a call."""
-        if not self._cut:
-            self._part = "Power-up with calls on"
-            self._cut_supply(0)
-
-    def _loss_in_leak(self) -> None:
-        """During the first leak, and back to it."""
-        if not self._ways_of_loss():
-            return
-        self._part = "Sensor lost during a leak"
-        loss = self._ways_of_loss()[0]
-        self._apply(*loss)
-        self._add(WaitTimer("loss"))
-        self._apply(*((sensor, "leak" if sensor == self.sensors[0] else "clear") for sensor, _ in loss))
-        self._add(WaitTimer("return"))
-        self._lost_in_leak = True
+            self._come_back(loss)
 
     def _leak_and_loss_last(self) -> None:
         """Where a loss during a leak may latch, the hold could not be told from a fault after it: a leak of its own.
 
         The board is not left remembering it: the next test must find it as the first one did.
         """
-        if not self._ways_of_loss():
-            return
         self._part = "Sensor lost during a leak"
         loss = self._ways_of_loss()[0]
         self._set(self._telling_calls(Mode.LEAK_ACTIVE), following=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from bench.judge.bounds import expected_bound_us
 from bench.procedure.steps import Apply, Doing, Require, Step, Until, Wait, WaitTimer
@@ -35,7 +35,7 @@ class Writer:
         self.calls = dict.fromkeys(parameters.calls, False)
         self.steps: list[Step] = []
         self._part = ""
-        self._cut = False
+        self._lost_in_leak = False
 
     # Parts that several procedures have.
 
@@ -68,19 +68,76 @@ class Writer:
         if self._restarts_after("return"):
             self._add(WaitTimer("restart"))
 
+    def _leak(self) -> None:
+        self._part = "Leak"
+        self._set(self._telling_calls(Mode.LEAK_ACTIVE), following=True)
+        self._trip(self.sensors[0])
+
+    def _trip(self, sensor: str) -> None:
+        self._apply((sensor, "leak"))
+        self._add(WaitTimer("trip"))
+        self._late(Mode.LEAK_ACTIVE, LATE_US)
+
+    def _lose_in_leak(self, loss: Sequence[tuple[str, str]]) -> None:
+        """In the leak of the first sensor, and back to it."""
+        self._part = f"Sensor lost during a leak: {said(loss)}"
+        self._apply(*loss)
+        self._add(WaitTimer("loss"))
+        self._apply(*((sensor, "leak" if sensor == self.sensors[0] else "clear") for sensor, _ in loss))
+        self._add(WaitTimer("return"))
+        self._lost_in_leak = True
+
+    def _lose(self, loss: Sequence[tuple[str, str]]) -> None:
+        self._part = f"Sensor loss: {said(loss)}"
+        self._set(self._telling_calls(Mode.SENSOR_FAULT), following=True)
+        self._apply(*loss)
+        self._add(WaitTimer("loss"))
+        self._late(Mode.SENSOR_FAULT, LATE_US)
+
+    def _come_back(self, loss: Sequence[tuple[str, str]]) -> None:
+        self._apply(*((sensor, "clear") for sensor, _ in loss))
+        self._add(WaitTimer("return"))
+        self._after_return()
+
+    def _clear(self) -> None:
+        """The first leak ends, and the hold surely begins."""
+        self._part = "Hold"
+        self._apply((self.sensors[0], "clear"))
+        self._add(WaitTimer("clear"))
+        if self._lost_in_leak:  # the clear may begin as late as the return would
+            self._add(Wait(self._longest_return_us()))
+
+    def _release(self) -> None:
+        self._add(WaitTimer("hold"))
+        self._late(Mode.NORMAL, LATE_HOLD_US)
+        if self._restarts_after("release"):
+            self._add(WaitTimer("restart"))
+
+    def _power_up_with_calls(self) -> None:
+        """Not at the start, where a fault of one output would show as another one's than on a call."""
+        self._part = "Power-up with calls on"
+        self._cut_supply(0)
+
     def _cut_supply(self, least_us: int) -> None:
         """Off for longer than that, with calls on; no signal is driven into the board while it has no supply."""
-        driven = [f"sensor.{s.name}" for s in self.parameters.sensors if s.kind == "analog"]
-        ride = self.parameters.timing.ride_through
-        off_us = max(least_us + (LONGEST_RIDE_US if ride is None else ride.max_us), SHORTEST_CUT_US)
+        driven = self._driven()
         self._set(self._telling_calls(Mode.START_UP), following=True)
         self._apply(("main", "open"), *((s, "open") for s in driven))
-        self._add(Wait(off_us + 2 * expected_bound_us(off_us)))
+        self._add(Wait(self._off_us(least_us)))
         self._apply(*((s, "clear") for s in driven), ("main", "closed"))
         self._warm_up()
-        self._cut = True
 
     # What the parts are made of.
+
+    def _driven(self) -> list[str]:
+        """The sensors whose signal is a voltage of the bench."""
+        return [f"sensor.{s.name}" for s in self.parameters.sensors if s.kind == "analog"]
+
+    def _off_us(self, least_us: int) -> int:
+        """How long the supply is cut so that it surely is off for `least_us` and no dip."""
+        ride = self.parameters.timing.ride_through
+        off_us = max(least_us + (LONGEST_RIDE_US if ride is None else ride.max_us), SHORTEST_CUT_US)
+        return off_us + 2 * expected_bound_us(off_us)
 
     def _longest_return_us(self) -> int:
         back = self.parameters.timing.return_
@@ -150,3 +207,8 @@ class Writer:
         """Whether an output may stay off for its restart time now; after a release that of `any-off` is long over."""
         events = {event} if event == "release" else {event, "any-off"}
         return any(o.restart and events & o.restart.after for o in self.parameters.outputs)
+
+
+def said(loss: Sequence[tuple[str, str]]) -> str:
+    """A way of loss in words: `sensor.1 open, sensor.2 open`."""
+    return ", ".join(f"{sensor} {way}" for sensor, way in loss)
