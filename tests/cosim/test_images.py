@@ -10,6 +10,7 @@ import pytest
 from bench.errors import BenchFault
 from tests.cosim import toolchain
 from tests.cosim.host import Host
+from tests.cosim.load import steady
 from tests.cosim.simulator import BY_BROWN_OUT, BY_PIN, BY_POWER, BY_WATCHDOG, MS, NET, RESET, S
 from tests.cosim.wiring import FIXTURE, Conditions
 
@@ -122,6 +123,12 @@ def test_no_event_of_a_burst_is_lost_or_doubled() -> None:
     for channel in made:
         values = [e.value for e in seen if e.number == channel]
         assert all(a != b for a, b in pairwise(values))
+
+
+def test_no_event_of_many_is_lost_or_doubled() -> None:
+    made, told, doubled = steady(Host(Conditions(seed=7)), 200, 5.0 * SEEDS)
+    assert sum(made.values()) == 1_000 * SEEDS
+    assert (told, doubled) == (made, 0)
 
 
 def test_an_overflow_says_so() -> None:

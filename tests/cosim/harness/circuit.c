@@ -8,6 +8,7 @@
 // Contacts that bounce touch and part for at least and at most this long at a time.
 #define BOUNCE_LEAST_NS 20000
 #define BOUNCE_PART_NS 1000000
+#define BOUNCE_LATER_NS 300000
 
 // -- relays ---------------------------------------------------------------------------------------------------
 
@@ -75,7 +76,9 @@ void coil_changed(bench *b, int index, bool on)
 		if (step > BOUNCE_PART_NS)
 			step = BOUNCE_PART_NS;
 		for (int k = 0; k < count; k++) {
-			int64_t leaves = ns + draw_between(b, BOUNCE_LEAST_NS, step);
+			// Only the first touch may be a short one: the later ones have less speed to lose.
+			int64_t least = k == 0 ? BOUNCE_LEAST_NS : BOUNCE_LATER_NS;
+			int64_t leaves = ns + draw_between(b, least, step > least ? step : least);
 			ns = leaves + draw_between(b, BOUNCE_LEAST_NS, step);
 			at(b, leaves, pole_bounces, p, !on, turn);
 			at(b, ns, pole_bounces, p, on, turn);

@@ -1,0 +1,152 @@
+"""One procedure on three boards: the simulated one, the firmware's core on this computer, and its image.
+
+All take nominal timings.  The command runs each; what they did is compared
+edge by edge, each edge by its distance from the stimulus that it answers.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import json
+import random
+from dataclasses import dataclass
+from pathlib import Path
+
+from bench.cli.app import start
+from bench.judge import clock
+from bench.trace.file import read_trace
+from bench.trace.records import Clock, Edge, Readback, Voltage
+from tests.cosim import command
+from tests.firmware_ref.board.judged import firmware
+
+BOARDS = ("simulated", "core", "image")
+#: No edge of one board may be further than this from the same edge of another, in us.
+MOST_US = 25_000
+#: Which of the stimuli before an edge it may answer.
+_LOOK_BACK = 8
+
+
+def random_procedure(seed: int, steps: int = 10) -> str:
+    """Stimuli by chance that all have one right answer: no level in a band, nothing near the end of a timer."""
+    chance = random.Random(f"{seed}/procedure")
+    lines = [
+        "format: mitbench-procedure-1",
+        f"name: by-chance-{seed}",
+        "about: Stimuli by chance.",
+        "steps:",
+        "  - sensor.1: clear",
+        "  - {board: closed, main: closed}",
+        "  - wait: {timer: warm_up, past: max}",
+    ]
+    calls = dict.fromkeys(("Y", "W", "G"), False)
+
+    def wait(least: float, most: float) -> None:
+        lines.append(f"  - wait: {round(chance.uniform(least, most) * 1000)} ms")
+
+    for _ in range(steps):
+        kind = chance.choice(["call"] * 5 + ["leak"] * 3 + ["short leak", "lost", "cut", "hold"])
+        if kind == "call":
+            name = chance.choice(list(calls))
+            calls[name] = not calls[name]
+            lines.append(f"  - call.{name}: {'on' if calls[name] else 'off'}")
+            wait(0.8, 4)
+        elif kind == "short leak":
+            lines.append("  - sensor.1: leak")
+            wait(0.1, 0.6)
+            lines.append("  - sensor.1: clear")
+            wait(1, 3)
+        elif kind == "cut":
+            lines.append("  - main: open")
+            wait(1.5, 7)
+            lines.append("  - main: closed")
+            wait(26, 30)
+        elif kind == "lost":
+            lines.append(f"  - sensor.1: {chance.choice(('open', 'short'))}")
+            wait(13, 20)
+            lines.append("  - sensor.1: clear")
+            wait(16, 25)
+        elif kind == "leak":
+            lines.append("  - sensor.1: leak")
+            wait(8, 15)
+            lines.append("  - sensor.1: clear")
+            wait(16, 60)
+        else:
+            lines.append("  - wait: {timer: hold, past: max}")
+    return "\n".join(lines) + "\n"
+
+
+@dataclass(frozen=True)
+class Done:
+    """What one board did.  All in true time, by the fit of its clock: `edges`: output -> (value, earliest, latest) in
+    order; `stimuli`: (name, what, at)."""
+
+    verdict: str
+    reason: str
+    failed: tuple[tuple[str, str | None], ...]
+    edges: dict[str, list[tuple[str, int, int]]]
+    stimuli: list[tuple[str, str, int]]
+
+
+def carried_out(board: str, profile: str, procedure: Path, out: Path) -> Done:
+    url = {"image": f"cosim://?profile={profile}&nominal=1"}.get(
+        board, f"sim://?profile={profile}&draw=nominal"
+    )
+    args = ["run", profile, "--json", "--procedure", str(procedure), "--out", str(out), "--fixture", url]
+    said = io.StringIO()
+    with contextlib.redirect_stdout(said), contextlib.redirect_stderr(io.StringIO()):
+        if board == "image":
+            command.mitbench(args)
+        elif board == "core":
+            with firmware():
+                start(args)
+        else:
+            start(args)
+    judged = json.loads(said.getvalue())
+    edges: dict[str, list[tuple[str, int, int]]] = {}
+    stimuli: list[tuple[str, str, int]] = []
+    records = read_trace(Path(judged["trace"])).records
+    fit = clock.fit([record for record in records if isinstance(record, Clock)])
+    for record in records:
+        if isinstance(record, Edge) and record.ch.startswith(("out.", "alarm.")):
+            edges.setdefault(record.ch, []).append(
+                (str(record.value), fit.true_us(record.earliest_us), fit.true_us(record.latest_us))
+            )
+        elif isinstance(record, Readback) and record.what == (
+            "terminal" if record.ch.startswith("sensor") else "position"
+        ):
+            value = "volts" if isinstance(record.value, Voltage) else str(record.value)
+            stimuli.append((record.ch, value, fit.true_us((record.earliest_us + record.latest_us) // 2)))
+    # A sensor that comes back with its supply may be read back after the switch, though it was there before.
+    stimuli.sort(key=lambda stimulus: stimulus[2])
+    failed = tuple((f["requirement"], f["output"]) for f in judged["findings"] if f["verdict"] == "fail")
+    return Done(judged["verdict"], judged["reason"], failed, edges, stimuli)
+
+
+def furthest(one: Done, other: Done) -> tuple[int, list[str]]:
+    """(greatest distance in us between the same edges, sentences about what differs by more than is allowed)."""
+    wrong = []
+    if (one.verdict, one.failed) != (other.verdict, other.failed):
+        wrong.append(f"{one.verdict} {one.failed} and {other.verdict} {other.failed}: {other.reason}")
+    if [s[:2] for s in one.stimuli] != [s[:2] for s in other.stimuli]:
+        first = next((a, b) for a, b in zip(one.stimuli, other.stimuli, strict=False) if a[:2] != b[:2])
+        return 0, [*wrong, f"the stimuli differ: {first}"]
+    most = 0
+    for name in sorted(one.edges.keys() | other.edges.keys()):
+        ours, theirs = one.edges.get(name, []), other.edges.get(name, [])
+        if [e[0] for e in ours] != [e[0] for e in theirs]:
+            wrong.append(f"{name}: {len(ours)} edges and {len(theirs)}")
+            continue
+        for mine, its in zip(ours, theirs, strict=True):
+            apart = _apart(one, other, mine, its)
+            most = max(most, apart)
+            if apart > MOST_US:
+                wrong.append(f"{name} {mine[0]} at {mine[1] / 1e6:.3f} s: {apart / 1000:.1f} ms apart")
+    return most, wrong
+
+
+def _apart(one: Done, other: Done, mine: tuple[str, int, int], its: tuple[str, int, int]) -> int:
+    """How far two edges are apart, each seen from the stimulus that makes this least."""
+    middle, its_middle = (mine[1] + mine[2]) // 2, (its[1] + its[2]) // 2
+    before = [n for n, stimulus in enumerate(one.stimuli) if stimulus[2] <= middle + MOST_US][-_LOOK_BACK:]
+    return min(abs((middle - one.stimuli[n][2]) - (its_middle - other.stimuli[n][2])) for n in before)
