@@ -41,6 +41,7 @@ def show(profile: str, name: str) -> None:
     board = load(profile)
     steps = procedure_for(board, name)
     _print(steps.name, board.name, dry_run(steps, board, judge_trace))
+    _list("Cannot exercise", list(steps.left_out))
 
 
 def _print(name: str, board: str, told: dict[str, Any]) -> None:

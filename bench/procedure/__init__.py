@@ -14,9 +14,9 @@ if TYPE_CHECKING:
 
 def built_in() -> dict[str, str]:
     """The built-in procedures, name → what it is for."""
-    from bench.procedure import acceptance, short
+    from bench.procedure import acceptance, full, short
 
-    return {**acceptance.ABOUT, "short": short.ABOUT}
+    return {**acceptance.ABOUT, "short": short.ABOUT, "full": full.ABOUT}
 
 
 def load(name_or_path: str, parameters: Parameters, attempt: Try | None = None) -> Procedure:
@@ -25,11 +25,13 @@ def load(name_or_path: str, parameters: Parameters, attempt: Try | None = None) 
     `attempt` carries a procedure out on paper, which `short` is made by.
     Raises ProcedureError, one line for each mistake.
     """
-    from bench.procedure import acceptance, reading, short
+    from bench.procedure import acceptance, full, reading, short
 
     if name_or_path in acceptance.ABOUT:
         make = {"acceptance": acceptance.acceptance, "survey": acceptance.survey}[name_or_path]
         return make(parameters)
+    if name_or_path == "full":
+        return full.full(parameters)
     if name_or_path == "short":
         if attempt is None:
             raise ValueError("short is made by trying on paper: give `attempt`")

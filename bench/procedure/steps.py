@@ -90,13 +90,18 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Procedure:
-    """A named list of steps.  `judged` False: what was seen is measured and printed only."""
+    """A named list of steps.
+
+    `judged` False: what was seen is measured and printed only.  `left_out`:
+    what it cannot exercise on this board or bench, and why.
+    """
 
     name: str
     about: str
     steps: tuple[Step, ...]
     judged: bool = True
     source: str = "built in"
+    left_out: tuple[str, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
         """For the header of a trace."""

@@ -13,6 +13,18 @@ from bench.trace.records import Applied, Clock, Edge, Readback, Record, Snapshot
 from firmware_ref.parameters import Condition, Output, Parameters, Policy, Sensor
 from firmware_ref.reference import ReferenceBoard
 
+#: Changes of state that the outputs' totals count for, from the stimulus; after all others they react.
+_CAUSES = {
+    **dict.fromkeys(
+        ((s, "leak_active") for s in (
+            "start_up", "normal", "post_leak_hold", "post_leak_hold_lost", "sensor_fault", "sensor_fault_latched",
+        )), "trip",
+    ),
+    **dict.fromkeys(
+        ((s, f) for s in ("start_up", "normal") for f in ("sensor_fault", "sensor_fault_latched")), "loss"
+    ),
+}  # fmt: skip
+
 
 class NominalBench:
     """`bench.run.bench.Bench` over `ReferenceBoard`."""
@@ -114,9 +126,7 @@ class NominalBench:
             self._now_us = due
             before = self._board.state
             self._board.advance_to(due)
-            self._aim({"leak_active": "trip", "sensor_fault": "loss", "sensor_fault_latched": "loss"}.get(
-                self._board.state if self._board.state != before else "", "react"
-            ))  # fmt: skip
+            self._aim(_CAUSES.get((before, self._board.state), "react"))
         else:
             self._now_us = end_us
 

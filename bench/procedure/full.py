@@ -1,0 +1,363 @@
+"""`full`: everything that the profile has, whatever board time it takes.
+
+What `acceptance` does, and besides: every sensor's own trip, every way to be
+lost in every mode, levels between and beside the bands, conditions broken off
+again and again before they count, a leak just before the release, restart
+delays, and the supply cut in every mode.  What this board or this bench cannot
+show is left out, and said why.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from bench.judge.bounds import expected_bound_us
+from bench.procedure.short import least_share
+from bench.procedure.steps import Procedure, Wait, WaitTimer
+from bench.procedure.timers import LONGEST_WAIT_US, past_us, span
+from bench.procedure.words import say_us
+from bench.procedure.writer import ASSUMED_RESET_US, LATE_HOLD_US, Writer, said
+from firmware_ref.parameters import Interval, Mode, Parameters
+
+ABOUT = (
+    "everything that the profile has: every mode, sensor, way of loss, level, broken condition, supply cut"
+)
+
+#: A condition is broken off at this share of the shortest time in which it may count; ours.
+_BROKEN = 0.8
+#: What moving and reading back a signal takes at most, and how long the signal rests between two tries; ours.
+_MOVING_US = 200_000
+_REST_US = 300_000
+#: No more tries than this; ours.
+_MOST_TRIES = 20
+#: A dip shorter than this cannot be made: the switch is moved, read back and moved again.
+_SHORTEST_DIP_US = 100_000
+
+Settings = tuple[tuple[str, str], ...]
+
+
+def full(parameters: Parameters) -> Procedure:
+    """The longest test of one board."""
+    writer = _Full(parameters)
+    writer.write()
+    return Procedure("full", ABOUT, tuple(writer.steps), left_out=tuple(dict.fromkeys(writer.left_out)))
+
+
+class _Full(Writer):
+    def __init__(self, parameters: Parameters) -> None:
+        super().__init__(parameters)
+        self.left_out: list[str] = []
+        self._latches = parameters.rules.latching is not False
+        self._ways = self._ways_of_loss()
+        #: The level between the bands can be told from both.
+        self._between = [f"sensor.{s.name}" for s in parameters.sensors if s.kind == "analog"]
+        self._share = least_share(parameters)
+
+    def write(self) -> None:
+        self._power_up()
+        self._calls_alone()
+        self._part = "Every combination of calls"
+        self._walk(following=True)
+        self._restart_delays()
+        self._too_short_in_normal()
+        self._first_leak()
+        self._leak_before_the_release()
+        self._between_in_the_hold()
+        self._cuts_in_mitigation()
+        self._cuts()
+        if self._latches and self.parameters.rules.reset_supply_off_us is None:
+            self._one_loss_that_lasts()
+        else:
+            self._losses_in_the_hold()
+            self._losses()
+            self._leak_in_fault()
+            if self._latches:
+                for way in self._ways:
+                    self._loss_in_a_leak_of_its_own(way)
+        self._say_what_no_board_shows()
+
+    # Normal.
+
+    def _restart_delays(self) -> None:
+        for output in self.parameters.outputs:
+            if output.restart and output.call and "any-off" in output.restart.after:
+                self._part = f"Restart delay of {output.name}"
+                for on in (True, False, True, False):  # the second on comes within the delay of the off
+                    self._set({output.call: on}, following=on)
+
+    def _too_short_in_normal(self) -> None:
+        self._part = "Between the levels"
+        for sensor in self._between:
+            self._set(self._telling_calls(Mode.LEAK_ACTIVE), following=True)
+            self._apply((sensor, "between"))
+            self._add(WaitTimer("trip"))
+            self._apply((sensor, "clear"))
+        trip, loss = (self.parameters.qualification(what) for what in ("trip", "loss"))
+        for sensor in self.sensors:
+            self._part = f"Leaks too short to trip: {sensor}"
+            self._set(self._telling_calls(Mode.LEAK_ACTIVE), following=True)
+            self._broken("trip", trip, ((sensor, "leak"),), ((sensor, "clear"),))
+        for way in self._ways:
+            self._part = f"Sensor lost too shortly: {said(way)}"
+            self._set(self._telling_calls(Mode.SENSOR_FAULT), following=True)
+            self._broken("loss", loss, way, tuple((s, "clear") for s, _ in way))
+
+    def _broken(self, what: str, needed: Interval | None, begin: Settings, end: Settings) -> None:
+        """A condition begun and broken off until all tries together last longer than it may ever take."""
+        each_us = 0 if needed is None else round(needed.min_us * _BROKEN) - _MOVING_US
+        if needed is None or each_us < _MOVING_US:
+            shortest = "is not stated" if needed is None else f"may be as short as {say_us(needed.min_us)}"
+            self.left_out.append(f"a {what} broken off before it counts: {what} {shortest}")
+            self._part = ""
+            return
+        for _ in range(min(_MOST_TRIES, needed.max_us * 6 // (each_us * 5) + 2)):
+            self._apply(*begin)
+            self._add(Wait(each_us))
+            self._apply(*end)
+            self._add(Wait(_REST_US))
+        self._add(WaitTimer(what))
+
+    # Leak and hold.
+
+    def _first_leak(self) -> None:
+        self._leak()
+        self._walk()
+        leaking = self.sensors[0]
+        self._part = "Clear broken off during the leak"
+        self._broken("clear", self.parameters.timing.clear, ((leaking, "clear"),), ((leaking, "leak"),))
+        if leaking in self._between:
+            self._part = "Between the levels during the leak"
+            self._apply((leaking, "between"))
+            self._add(Wait(self._telling_rest_us()))
+            self._apply((leaking, "leak"))
+        if not self._latches:
+            for way in self._ways:
+                self._lose_in_leak(way)
+        self._clear()
+        self._walk()
+        for sensor in self.sensors[1:] or self.sensors:
+            self._part = f"Second leak in the hold, {sensor}"
+            self._add(WaitTimer("hold", 0.5))
+            self._trip(sensor)
+            self._apply((sensor, "clear"))
+        self._release()
+
+    def _telling_rest_us(self) -> int:
+        """Long enough that what the board took the time for shows at the release."""
+        hold, clear = span(self.parameters, "hold"), span(self.parameters, "clear")
+        if hold is None or clear is None:
+            return past_us(self.parameters, "trip") or _REST_US
+        longest = max(hold.width_us, clear.max_us, past_us(self.parameters, "trip") or 0)
+        return longest + 4 * expected_bound_us(hold.max_us)
+
+    def _begin_hold(self) -> None:
+        self._leak()
+        self._lost_in_leak = False
+        self._clear()
+
+    def _leak_before_the_release(self) -> None:
+        hold, trip = span(self.parameters, "hold"), past_us(self.parameters, "trip")
+        if hold is None or trip is None or trip > hold.min_us * (1 - self._share):
+            self.left_out.append(
+                "a leak just before the release: clear, hold or trip is not stated, or too long"
+            )
+            return
+        self._begin_hold()
+        self._part = "Leak just before the release"
+        # The latest that surely trips before the hold may end, down to whole thousandths of it.
+        self._add(WaitTimer("hold", (hold.min_us - trip) * 1000 // hold.min_us / 1000))
+        self._trip(self.sensors[0])
+        self._apply((self.sensors[0], "clear"))
+        self._release()
+        if self.parameters.rules.hold_ends_only_when != "low":
+            self.left_out.append("a leak that trips after the hold is over: the board may release before it")
+
+    def _between_in_the_hold(self) -> None:
+        if not self._between:
+            return
+        if self.parameters.rules.hold_on_band is None:
+            self.left_out.append("between the levels in the hold: hold_on_band is not stated")
+            return
+        for sensor in self._between:
+            self._begin_hold()
+            self._part = f"Between the levels in the hold, {sensor}"
+            self._add(WaitTimer("hold", self._share))
+            self._apply((sensor, "between"))
+            self._add(Wait(self._telling_rest_us()))
+            self._apply((sensor, "clear"))
+            self._release()
+
+    def _losses_in_the_hold(self) -> None:
+        if self._ways and self.parameters.rules.hold_when_lost is None:
+            self.left_out.append("a sensor lost in the hold: hold_when_lost is not stated")
+            return
+        for number, way in enumerate(self._ways):
+            self._begin_hold()
+            self._part = f"Sensor lost in the hold: {said(way)}"
+            self._add(WaitTimer("hold", self._share))
+            self._apply(*way)
+            self._add(WaitTimer("loss"))
+            if number == 0:
+                self._part = "And still lost when the hold would be over"
+                self._add(WaitTimer("hold"))
+            self._part = "The sensor is back"
+            self._apply(*((s, "clear") for s, _ in way))
+            self._add(WaitTimer("return"))
+            if number or self.parameters.rules.hold_when_lost != "run":  # else it is over already
+                self._add(WaitTimer("hold"))
+                self._add(Wait(self._longest_return_us()))
+            if not self._latches:
+                self._late(Mode.NORMAL, LATE_HOLD_US)
+            self._reset_if_latched()
+
+    def _reset_if_latched(self) -> None:
+        if self._latches:
+            self._part = "Reset by cutting the supply"
+            self._cut_supply(self.parameters.rules.reset_supply_off_us or ASSUMED_RESET_US)
+
+    # Supply.
+
+    def _cut_here(self, reading: Sequence[tuple[str, str]]) -> None:
+        """Off for longer than any dip, and back with the sensors as `reading` says; the calls stay."""
+        self._apply(("main", "open"), *((s, "open") for s in self._driven()))
+        self._add(Wait(self._off_us(0)))
+        self._apply(*reading, ("main", "closed"))
+        self._warm_up()
+
+    def _reading(self, leaking: str = "") -> list[tuple[str, str]]:
+        return [(s, "leak" if s == leaking else "clear") for s in self.sensors]
+
+    def _cuts_in_mitigation(self) -> None:
+        if self.parameters.rules.after_supply_loss is None:
+            self.left_out.append("the supply cut in leak and hold: after_supply_loss is not stated")
+            return
+        trip_us = past_us(self.parameters, "trip")
+        self._leak()
+        self._part = "Supply cut in the leak"
+        self._cut_here(self._reading(self.sensors[0]))
+        self._add(Wait(trip_us or LONGEST_WAIT_US["trip"]))  # where the leak is forgotten it trips anew
+        self._lost_in_leak = False
+        self._clear()
+        self._part = "Supply cut in the hold"
+        self._add(WaitTimer("hold", self._share))
+        self._cut_here(self._reading())
+        # A full hold would count from the supply.
+        self._add(Wait(past_us(self.parameters, "hold") or LONGEST_WAIT_US["hold"]))
+        self._release()
+
+    def _cuts(self) -> None:
+        boot, warm_up = self.parameters.timing.boot, self.parameters.timing.warm_up
+        follow_us = (past_us(self.parameters, "follow") or 0) + _MOVING_US
+        self._power_up_with_calls()
+        self._part = "Supply cut in the start-up"
+        self._cut_here(self._reading())
+        steps = self.steps
+        # The wait for the end of the warm-up gives way to one that ends within it.
+        while steps and isinstance(steps[-1].doing, WaitTimer):
+            steps.pop()
+        self._add(WaitTimer("warm_up", 0.5))
+        self._cut_here(self._reading())
+        self._part = "Every combination of calls in the start-up"
+        if boot.max_us + follow_us * 2 ** len(self.calls) > warm_up.min_us * 9 // 10:
+            self.left_out.append(
+                "every combination of calls in the start-up: the warm-up is too short for it"
+            )
+            self._part = ""
+            return
+        self._cut_here(self._reading())
+        while steps and isinstance(steps[-1].doing, WaitTimer):
+            steps.pop()
+        self._add(WaitTimer("boot"))
+        self._walk()
+        self._warm_up()
+
+    # Sensor loss.
+
+    def _one_loss_that_lasts(self) -> None:
+        """A fault that this bench cannot reset: nothing after it would be what it is on a board without one."""
+        if self._ways:
+            self._lose(self._ways[0])
+            self._walk()
+            self._come_back(self._ways[0])
+            self.left_out.append(
+                "more than one sensor loss: the fault may latch, and no time without supply is stated that resets it"
+            )
+
+    def _losses(self) -> None:
+        for number, way in enumerate(self._ways):
+            self._lose(way)
+            if number == 0:
+                self._walk()
+            if self._latches:
+                self._cut_too_short_to_reset(way)
+            else:
+                self._part = f"Return broken off: {said(way)}"
+                self._broken_return(way)
+                self._part = f"Supply cut in the sensor fault: {said(way)}"
+                self._cut_here([(s, dict(way).get(s, "clear")) for s in self.sensors])
+                self._add(WaitTimer("loss"))
+                self._add(Wait(past_us(self.parameters, "loss") or 0))  # counted from the supply
+            self._come_back(way)
+
+    def _broken_return(self, way: Settings) -> None:
+        good = tuple((s, "clear") for s, _ in way)
+        self._broken("return", self.parameters.timing.return_, good, way)
+
+    def _cut_too_short_to_reset(self, way: Settings) -> None:
+        reset_us = self.parameters.rules.reset_supply_off_us
+        if reset_us is None or self._off_us(0) + 2 * _MOVING_US > reset_us * 9 // 10:
+            self.left_out.append(
+                "a supply cut too short to reset a latched fault: "
+                + ("no reset is stated" if reset_us is None else "shorter is taken for a dip on this bench")
+            )
+            return
+        self._part = f"Supply cut too short to reset: {said(way)}"
+        self._apply(*((s, "clear") for s, _ in way))
+        self._add(WaitTimer("return"))
+        self._cut_here(self._reading())
+
+    def _leak_in_fault(self) -> None:
+        if not self._ways:
+            return
+        way = self._ways[0]
+        self._lose(way)
+        self._part = "Leak in the sensor fault"
+        leaking = way[0][0]
+        self._apply(*((s, "leak" if s == leaking else "clear") for s, _ in way))
+        self._add(WaitTimer("trip"))
+        self._add(Wait(self._longest_return_us()))  # the trip may begin as late as the return
+        self._part = "Hold and release"
+        self._apply((leaking, "clear"))
+        self._add(WaitTimer("hold"))
+        if not self._latches:  # else it is back in the fault
+            self._late(Mode.NORMAL, LATE_HOLD_US)
+        self._reset_if_latched()
+
+    def _loss_in_a_leak_of_its_own(self, way: Settings) -> None:
+        """Where a loss during a leak may latch, the hold after it could not be told from a fault."""
+        self._leak()
+        self._part = f"Sensor lost during a leak: {said(way)}"
+        self._apply(*way)
+        self._add(WaitTimer("loss"))
+        self._part = "Until nothing is left to remember"
+        self._apply(*self._reading())
+        self._add(WaitTimer("hold"))
+        self._add(Wait(self._longest_return_us()))
+        self._reset_if_latched()
+
+    def _say_what_no_board_shows(self) -> None:
+        ride = self.parameters.timing.ride_through
+        if ride is None:
+            self.left_out.append("a dip in the supply that is ridden through: ride_through is not stated")
+        elif ride.min_us < _SHORTEST_DIP_US:
+            self.left_out.append(
+                f"a dip in the supply that is ridden through: from {say_us(ride.min_us)} on the board may restart, "
+                "and the fixture's switch cannot be closed again so soon"
+            )
+        contacts = [s.name for s in self.parameters.sensors if s.kind == "contact"]
+        if contacts:
+            self.left_out.append(f"the loss of sensor {', '.join(contacts)}: a plain contact cannot be lost")
+        if len(contacts) < len(self.parameters.sensors) and not self._ways:
+            self.left_out.append("the loss of a sensor: the profile names no way to be lost")
+        if not self._between:
+            self.left_out.append("levels between the bands: no sensor is analog")
