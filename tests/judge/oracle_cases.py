@@ -33,7 +33,7 @@ from tests.judge.oracle.unit import BETWEEN, HIGH, LOST, LOW
 
 STEP_US = 1_000_000
 HALF_US = 1_000
-_SIGNALS: dict[tuple[str, ...], Value] = {
+SIGNALS: dict[tuple[str, ...], Value] = {
     (LOW,): Voltage(800_000, 5_000),
     (BETWEEN,): Voltage(1_060_000, 5_000),
     (HIGH,): Voltage(1_330_000, 5_000),
@@ -211,9 +211,11 @@ class _Chance:
         )  # fmt: skip
 
 
-def stimuli_of(family: Family, parameters: Parameters, rng: random.Random) -> tuple[list[Stimulus], int]:
-    """Random stimuli, and when to stop watching."""
-    return _Sequence(family, parameters, rng).drawn()
+def stimuli_of(
+    family: Family, parameters: Parameters, rng: random.Random, lively: bool = False
+) -> tuple[list[Stimulus], int]:
+    """Random stimuli, and when to stop watching; `lively`: with calls and a leak more often, watched for longer."""
+    return _Sequence(family, parameters, rng, lively).drawn()
 
 
 class _Sequence:
@@ -222,8 +224,8 @@ class _Sequence:
     Half of the cases begin with a leak that ends, so that what follows falls into leak-active or the hold.
     """
 
-    def __init__(self, family: Family, parameters: Parameters, rng: random.Random) -> None:
-        self.family, self.parameters, self.rng = family, parameters, rng
+    def __init__(self, family: Family, parameters: Parameters, rng: random.Random, lively: bool) -> None:
+        self.family, self.parameters, self.rng, self.lively = family, parameters, rng, lively
         self.now, self.cut_at = 2, -1
         self.supplied = True
         self.calls = dict.fromkeys(parameters.calls, False)
@@ -232,11 +234,14 @@ class _Sequence:
 
     def drawn(self) -> tuple[list[Stimulus], int]:
         rng, t = self.rng, self.parameters.timing
-        aimed = rng.random() < 0.5
+        aimed = rng.random() < (0.75 if self.lively else 0.5)
         for sensor in self.parameters.sensors:
             calm = aimed or rng.random() < 0.7
             self._sensor(1, sensor.name, (LOW,) if calm else rng.choice(self.family.signals))
         self.found.append(Stimulus(2, "supply", "", True))
+        for _ in self.parameters.calls if self.lively else ():
+            self.now += rng.choice((0, 0, 1, 2))
+            self._call()
         if aimed:
             self._leak(t)
         spans = [t.trip, t.clear, t.hold, t.loss, t.return_, t.warm_up]
@@ -248,12 +253,15 @@ class _Sequence:
             if rng.random() >= self.family.same:
                 self.now += rng.choice((1, 1, 2, 3, span.min_us // STEP_US + 1, _most(span) + 1))
             self._stimulus(0.2 if aimed else 0.45)
-        return sorted(self.found, key=lambda s: s.at), self.now + rng.choice((1, 3, 6, 12, 16))
+        return sorted(self.found, key=lambda s: s.at), self.now + rng.choice(
+            (8, 12, 16, 20) if self.lively else (1, 3, 6, 12, 16)
+        )
 
     def _leak(self, t: Timing) -> None:
         rng = self.rng
         self.now += rng.randint(1, 4)
-        self._call()
+        if not self.lively or rng.random() < 0.3:
+            self._call()
         self.now += rng.randint(1, 3)
         leaking = rng.choice(self.parameters.sensors).name
         self._sensor(self.now, leaking, (HIGH,))
@@ -306,7 +314,7 @@ def trace_of(case: Case, parameters: Parameters) -> Trace:
     timed: list[tuple[int, int, str, Value, bool]] = []
     for s in case.stimuli:
         if s.what == "sensor":
-            timed.append((s.at, 0, f"sensor.{s.name}", _SIGNALS[tuple(sorted(s.value))], True))  # type: ignore[call-overload]
+            timed.append((s.at, 0, f"sensor.{s.name}", SIGNALS[tuple(sorted(s.value))], True))  # type: ignore[call-overload]
         elif s.what == "call":
             timed.append((s.at, 0, f"call.{s.name}", "on" if s.value else "off", True))
         else:

@@ -40,7 +40,8 @@ class Rulebook:
 
     # --- stimuli ----------------------------------------------------------------
 
-    def initial(self) -> list[Unit]:
+    def initial(self, remembering: bool = False) -> list[Unit]:
+        """A board without supply; `remembering`: it may have been cut off in mitigation or a latched fault before."""
         pins = tuple(
             Pin(level=False, policy=FREE, call=False, call_age=self.book.oldest, dark=GONE,
                 shown=o.modes[Mode.UNPOWERED] is Policy.ON)
@@ -52,7 +53,12 @@ class Rulebook:
             Mode.UNPOWERED, pins, (frozenset({LOST}),) * count, lost, together(lost, self.rules.lost_when),
             (Line(),), (None,) * count,
         )  # fmt: skip
-        return [one] if count == 1 else [one, one._replace(each=True, lines=(Line(),) * count)]
+        kinds = [one] if count == 1 else [one, one._replace(each=True, lines=(Line(),) * count)]
+        if not remembering:
+            return kinds
+        known = supply.from_before(self.book)
+        latches = (False,) if self.rules.latching is False else (False, True)
+        return [u._replace(memory=m, latched=way) for u in kinds for m in known for way in latches]
 
     def called(self, u: Unit, call: str, on: bool) -> Unit:
         return u._replace(
@@ -141,7 +147,8 @@ class Rulebook:
             yield self._watching(self._enter(u, _NORMAL))
         for line in u.lines:
             if line.trip is not None and line.trip >= book.trip.least:
-                v = self._enter(u, _LEAK, 0, line.trip)
+                longest = max(x.trip for x in u.lines if x.trip is not None)
+                v = self._enter(u, _LEAK, 0, line.trip, longest)
                 yield self._quiet(v)._replace(
                     aware=False, by=None, hold=None, stands=None, unseen=None, early=False
                 )
@@ -207,7 +214,10 @@ class Rulebook:
     def _loss(self, u: Unit, elapsed: int) -> Iterator[Unit]:
         latching = self.rules.latching
         if u.mode in (_START, _NORMAL):
-            v = self._quiet(self._enter(u, _FAULT, 1, elapsed), lost=True)._replace(early=u.mode is _START)
+            longest = max(self._losses(u))
+            v = self._quiet(self._enter(u, _FAULT, 1, elapsed, longest), lost=True)._replace(
+                early=u.mode is _START
+            )
             yield from self._latches(v, (True, False) if latching is None else (latching,))
         elif u.mode in MITIGATING:
             v = u._replace(aware=True, clear=None, unseen=None)
@@ -316,15 +326,22 @@ class Rulebook:
         else:
             yield self._quiet(v, lost=True) if mode is _FAULT else v
 
-    def _enter(self, u: Unit, mode: Mode, total: int | None = None, elapsed: int = 0) -> Unit:
-        """The hidden instant; each output moves at its own moment after it."""
+    def _enter(
+        self, u: Unit, mode: Mode, total: int | None = None, elapsed: int = 0, longest: int = 0
+    ) -> Unit:
+        """The hidden instant; each output moves at its own moment after it.
+
+        `total`: which total counts, `elapsed` steps ago for the sensor that has
+        brought the change, `longest` ago for the first of those whose total runs.
+        """
         pins = []
         for n, (output, pin) in enumerate(zip(self.parameters.outputs, u.pins, strict=True)):
             policy = output.modes[mode]
             wants = pin.call if policy is Policy.FOLLOW else policy is Policy.ON
             window = self.book.limits[n].react[wants]
             if total is not None:
-                window = self.book.totals[n][total].after(elapsed)
+                limit = self.book.totals[n][total]
+                window = Span(max(0, limit.least - elapsed), less(limit.most, longest))
             pins.append(pin.ordered(policy, window))
         return u._replace(mode=mode, pins=tuple(pins))
 

@@ -26,11 +26,14 @@ class Case(NamedTuple):
     end: int
 
 
-def explainable(case: Case, book: Rulebook) -> int | None:
-    """None if some board could have done exactly this; else the step at which none is left."""
+def explainable(case: Case, book: Rulebook, remembering: bool = False) -> int | None:
+    """None if some board could have done exactly this; else the step at which none is left.
+
+    `remembering`: also one that came with something to remember.
+    """
     names = [o.name for o in book.parameters.outputs]
     levels = [p.shown for p in book.initial()[0].pins]
-    boards = set(book.initial())
+    boards = set(book.initial(remembering))
     for now in range(case.end + 1):
         for at, name, on in case.moves:
             if at == now:

@@ -119,6 +119,8 @@ class Pin(NamedTuple):
         """The terminal shows the new level; going off may start the restart delay."""
         pin = self if self.dark is not None else self._replace(shown=self.level)
         off = before.level and not self.level
+        if before.policy == STAYS and not before.was:
+            off = False  # it came on only now, in the dark
         locked = pin.locked("any-off", limits) if off else pin
         yield locked
         if self.dark is not None and locked != pin:
@@ -159,7 +161,7 @@ class Pin(NamedTuple):
             lock=self.lock and self.lock.after(1),
             dark=dark,
             stray=self.stray and dark is not None,
-            was=self.shown and dark is not None and "any-off" in limits.after,
+            was=self.shown and (dark is not None or self.policy == STAYS) and "any-off" in limits.after,
         )
 
 

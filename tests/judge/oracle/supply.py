@@ -54,6 +54,15 @@ def remembered(u: Unit, book: Book) -> list[Memory | None]:
     return list(dict.fromkeys(ways))
 
 
+def from_before(book: Book) -> list[Memory | None]:
+    """What a board may know that lost its supply before anybody watched."""
+    rules = book.options("cut")
+    ways: list[Memory | None] = [None]
+    ways += [Memory()] if rules != ("forget",) else []
+    ways += [Memory(Span(0, book.hold.most))] if "resume" in rules else []
+    return ways
+
+
 def _left(u: Unit, book: Book) -> list[Memory]:
     """The hold has stopped anywhere between the cut and now."""
     if u.hold is None:
