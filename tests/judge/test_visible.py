@@ -1,0 +1,33 @@
+"""Faults that no good board could have shown are found; a seeded share of tests/performance/visible.py."""
+
+from __future__ import annotations
+
+import functools
+import os
+
+from tests.judge.oracle.decide import explainable
+from tests.judge.oracle_cases import book_of
+from tests.judge.visible import ROUNDINGS, Run, answered, judged, names_it, run, seen, visible
+
+SEEDS = int(os.environ.get("SEEDS", "80"))
+
+
+@functools.cache
+def shown() -> list[tuple[int, Run]]:
+    """Runs whose fault is visible, on boards that answered at all."""
+    runs = [(seed, run(seed)) for seed in range(2000, 2000 + SEEDS)]
+    return [(seed, one) for seed, one in runs if answered(one) and visible(one) is not None]
+
+
+def test_a_visible_fault_gets_a_failed_finding_with_its_requirement():
+    assert len(shown()) >= SEEDS / 10
+    for seed, one in shown():
+        failed = [f for f in judged(one).findings if f.verdict == "fail"]
+        assert names_it(one, failed), f"seed {seed}, {one.flaw.name}: {[f.text for f in failed]}"
+
+
+def test_the_same_boards_without_their_fault_are_explained_and_not_failed():
+    for seed, _ in shown():
+        one = run(seed, flawed=False)
+        assert [f.text for f in judged(one).findings if f.verdict == "fail"] == [], seed
+        assert [explainable(seen(one, share), book_of(one.parameters)) for share in ROUNDINGS] == [None] * 3
