@@ -81,54 +81,27 @@ def on_entry(
     before, after = was.policy(output), output.modes[now]
     if before is after and not old.free:
         return still_locked(output, old, event, lock, rate_ppm)
-    want = wanted(output, after, calls)
-    requirement = EVENT_REQUIREMENT[event]
-    if event == "tripped" and was.state.startswith("post_leak_hold"):
-        requirement = "re-leak"
-    if event == "returned" and was.state.startswith(("leak", "post_leak")):
-        requirement = "forced"
-    if event == "booted" and now in MITIGATING:  # what the supply's loss must not have ended
-        requirement = "supply"
-    total = base is not None and event in ("tripped", "lost")
+    want, requirement = wanted(output, after, calls), _answers(event, was, now)
     due = _entry_due(output, want, event, entered, base, rate_ppm)
     slowest_us: int | None = react(output, want).max_us
+    total = base is not None and event in ("tripped", "lost")
     if total:
         limits = output.trip if event == "tripped" else output.loss
         slowest_us = None if limits is None else limits.max_us - qualified_us
-    begins = due.high
-    locked = None
+    begins, locked = due.high, None
     if want and lock is not None and not (after is Policy.ON and now in _OVERRIDING):
         due, requirement, locked = _locked(output, due, requirement, lock, rate_ppm, now)
-        if locked is None:
+        if locked is None:  # nobody knows until when
             slowest_us = None
-    closes = due.closes_us
-    until = NEVER_US if closes is None else closes
-    follow_until_us = until if before is Policy.FOLLOW else 0
-    if (
-        old.free and before is Policy.FOLLOW and entered.high is not None
-    ):  # a resting contact that has not let go
-        slower_us = max(output.react_on.max_us, output.react_off.max_us)
-        follow_until_us = entered.high.plus(slower_us, rate_ppm).last_us
-    claims = (
-        ()
-        if old.free
-        else tuple(
-            c
-            for c in old.carried(until, before is Policy.FOLLOW)
-            if c.last_us >= entered.opens_us - TOLD_LATE_US
-        )
-    )
-    unseen = unseen_until(output, calls, rate_ppm) if after is Policy.FOLLOW else None
+    until = due.closes_us or NEVER_US
+    claims = _superseded(old, until, before is Policy.FOLLOW, entered)
+    unseen = _unseen_at(output, after, calls, entered, rate_ppm)
     unseen_us = follow(output, want).max_us
-    if unseen is not None and unseen.last_us < entered.opens_us:
-        unseen = None
     if unseen is not None:
         # A call that changed just before may still show as it was, and follow counts from the later.
-        if (
-            not total and begins is not None and entered.high is not None
-        ):  # it may begin with a move the other way
+        if not total and begins is not None and entered.high is not None:  # it may begin with the move back
             begins = later(begins, entered.high.plus(react(output, not want).max_us, rate_ppm))
-            slowest_us = max(react(output, on).max_us for on in (False, True))
+            slowest_us = None if slowest_us is None else _slower_us(output)
         last = unseen.last_us if begins is None else min(unseen.last_us, begins.last_us)
         claims = (*claims, Claim(not want, entered.opens_us, last, True, begins=True))
         if due.high is not None and begins is not None:
@@ -144,9 +117,52 @@ def on_entry(
         locked=locked,
         unseen=unseen,
         unseen_us=unseen_us,
-        follow_until_us=follow_until_us,
+        follow_until_us=_follows_until(output, before, old, until, entered, rate_ppm),
         claims=claims,
     )
+
+
+def _answers(event: str, was: Possibility, now: Mode) -> str:
+    """The requirement that the first move after a change of mode answers."""
+    if event == "tripped" and was.state.startswith("post_leak_hold"):
+        return "re-leak"
+    if event == "returned" and was.mode in MITIGATING:
+        return "forced"
+    if event == "booted" and now in MITIGATING:  # what the supply's loss must not have ended
+        return "supply"
+    return EVENT_REQUIREMENT[event]
+
+
+def _superseded(old: Expect, until_us: int, by_call: bool, entered: Window) -> tuple[Claim, ...]:
+    """What the order before may still show, up to `until_us`."""
+    if old.free:
+        return ()
+    return tuple(c for c in old.carried(until_us, by_call) if c.last_us >= entered.opens_us - TOLD_LATE_US)
+
+
+def _follows_until(
+    output: Output, before: Policy, old: Expect, until_us: int, entered: Window, rate_ppm: int
+) -> int:
+    """Until when the output may still follow its call, as in the mode before."""
+    if before is not Policy.FOLLOW:
+        return 0
+    if old.free and entered.high is not None:  # a resting contact that has not let go
+        return entered.high.plus(_slower_us(output), rate_ppm).last_us
+    return until_us
+
+
+def _slower_us(output: Output) -> int:
+    return max(output.react_on.max_us, output.react_off.max_us)
+
+
+def _unseen_at(
+    output: Output, policy: Policy, calls: Mapping[str, Call], entered: Window, rate_ppm: int
+) -> Limit | None:
+    """Until when an output that begins to follow may not have seen its call's last change; None: it has by then."""
+    if policy is not Policy.FOLLOW:
+        return None
+    unseen = unseen_until(output, calls, rate_ppm)
+    return None if unseen is None or unseen.last_us < entered.opens_us else unseen
 
 
 def unseen_until(output: Output, calls: Mapping[str, Call], rate_ppm: int) -> Limit | None:
