@@ -11,6 +11,8 @@ from typing import Any
 
 import pytest
 
+from bench.trace.file import read_trace
+from bench.trace.records import Edge
 from tests.cosim import command, opened, toolchain
 from tests.cosim.peer import CosimPeer
 from tests.cosim.simulator import BY_BROWN_OUT, BY_PIN, FLIP, MS, TO_CORE, TO_HOST, S
@@ -130,6 +132,22 @@ def test_damaged_bytes_cost_a_retry_and_no_verdict(tmp_path: Path) -> None:
 
     run = Run(tmp_path, "seed=1", damage)
     assert (run.code, run.failed) == (3, [])
+
+
+def test_ticks_that_wrap_in_mid_run(tmp_path: Path) -> None:
+    def near_the_wrap(peer: CosimPeer) -> None:
+        # As if it had been on for 71 min: its timer's wraps at 2 MHz, 2^17 of which are 2^32 us.
+        wraps = toolchain.address_of(toolchain.fixture_image(), "wraps")
+        peer.plan(100 * MS, lambda: peer.circuit.simulator.poke(FIXTURE, wraps, (1 << 17) - 430, 4))
+
+    run = Run(tmp_path, "seed=1", near_the_wrap)
+    assert (run.code, run.failed) == (3, [])
+    ticks = [
+        record.latest_us
+        for record in read_trace(Path(run.judged["trace"])).records
+        if isinstance(record, Edge)
+    ]
+    assert ticks[0] < 1 << 32 < ticks[-1]
 
 
 def test_a_url_that_asks_for_what_is_not_there(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
