@@ -21,6 +21,7 @@ def faults(profile: str | None, as_json: bool) -> None:
 
     board = load(profile or shipped()[0])
     entries = catalogue(board.parameters)
+    more = [e for e in catalogue(board.parameters, "full") if e.kind == "board"]
     if as_json:
         print_json(
             [
@@ -28,18 +29,23 @@ def faults(profile: str | None, as_json: bool) -> None:
                     "name": entry.name,
                     "kind": entry.kind,
                     "about": entry.about,
+                    "procedure": entry.procedure if entry.kind == "board" else None,
                     "expected": None
                     if entry.expected is None
                     else dict(zip(("requirement", "output", "kind"), entry.expected, strict=True)),
                 }
-                for entry in entries
+                for entry in (*entries, *more)
             ]
         )
         return
-    width = max(len(entry.name) for entry in entries)
-    for kind, title in (("board", f"Faults of the board {board.name}"), ("fixture", "Faults of the fixture")):
-        print(f"{title}:")
-        for entry in entries:
-            if entry.kind == kind:
-                print(f"  {entry.name:<{width}}  {entry.about}")
+    width = max(len(entry.name) for entry in (*entries, *more))
+    for title, some in (
+        (f"Faults of the board {board.name}", [e for e in entries if e.kind == "board"]),
+        ("Faults of the board that acceptance passes and full finds", more),
+        ("Faults of the fixture", [e for e in entries if e.kind == "fixture"]),
+    ):
+        if some:
+            print(f"{title}:")
+        for entry in some:
+            print(f"  {entry.name:<{width}}  {entry.about}")
     print("A size may follow, a quantity beyond the limit: hold-short=20 s")

@@ -125,11 +125,6 @@ class _Full(Writer):
         leaking = self.sensors[0]
         self._part = "Clear broken off during the leak"
         self._broken("clear", self.parameters.timing.clear, ((leaking, "clear"),), ((leaking, "leak"),))
-        if leaking in self._between:
-            self._part = "Between the levels during the leak"
-            self._apply((leaking, "between"))
-            self._add(Wait(self._telling_rest_us()))
-            self._apply((leaking, "leak"))
         if not self._latches:
             for way in self._ways:
                 self._lose_in_leak(way)
@@ -166,8 +161,14 @@ class _Full(Writer):
         self._part = "Leak just before the release"
         # The latest that surely trips before the hold may end, down to whole thousandths of it.
         self._add(WaitTimer("hold", (hold.min_us - trip) * 1000 // hold.min_us / 1000))
-        self._trip(self.sensors[0])
-        self._apply((self.sensors[0], "clear"))
+        leaking = self.sensors[0]
+        self._trip(leaking)
+        if leaking in self._between:
+            self._part = "Between the levels after it: no clear yet"
+            self._apply((leaking, "between"))
+            self._add(Wait(self._telling_rest_us()))
+        self._part = "The whole hold and the release"
+        self._apply((leaking, "clear"))
         self._release()
         if self.parameters.rules.hold_ends_only_when != "low":
             self.left_out.append("a leak that trips after the hold is over: the board may release before it")

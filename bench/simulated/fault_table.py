@@ -1,7 +1,7 @@
 """Every fault that can be simulated, and what a bench has to say about it: data, written before the code.
 
 `expected` is (requirement, output, kind) of the first failed finding of the
-built-in `acceptance`; what depends on the board is worked out from its
+procedure that shows the fault, `acceptance` if not said otherwise; what depends on the board is worked out from its
 parameters by `bench.simulated.faults`.  Fixture faults have none: they end as
 a fault of the bench.  The one exception are dead, stuck or swapped inputs on
 board outputs, which look like a fault of the board; the loop-back plug tells.
@@ -18,7 +18,8 @@ class Row:
 
     `where`: what stands behind the colon: None, `output`, `call`, `pair` (two
     outputs), `relay`, `input` (a channel of the fixture) or `inputs` (two).  `size`: None,
-    `time` or `level`: what may stand behind the equals sign.
+    `time` or `level`: what may stand behind the equals sign.  `procedure`: the
+    built-in one that shows it; what takes `full` passes `acceptance`.
     """
 
     name: str
@@ -26,6 +27,7 @@ class Row:
     where: str | None
     size: str | None
     about: str
+    procedure: str = "acceptance"
 
 
 TABLE = (
@@ -46,6 +48,25 @@ TABLE = (
     Row("chatter", "board", "output", None, "The contact of output {0} chatters while it should rest."),
     Row("reboots", "board", None, None, "The board restarts once by itself while two outputs are on."),
     Row("loads-supply", "board", None, None, "The board overloads its 24 VAC supply."),
+    Row("trip-accumulates", "board", None, None, "Leaks too short to trip add up until one trips.", "full"),
+    Row("loss-accumulates", "board", None, None, "Losses of the sensor too short to count add up.", "full"),
+    Row("clears-between", "board", None, None, "Any level below the trip level counts as clear.", "full"),
+    Row(
+        "forgets-mitigation",
+        "board",
+        None,
+        None,
+        "A supply cut makes the board forget leak and hold.",
+        "full",
+    ),
+    Row(
+        "forgets-fault",
+        "board",
+        None,
+        None,
+        "A supply cut too short to reset clears a latched fault.",
+        "full",
+    ),
     Row("relay-dead", "fixture", "relay", None, "The fixture's relay {0} never closes."),
     Row("relay-stuck", "fixture", "relay", None, "The fixture's relay {0} never opens."),
     Row("input-dead", "fixture", "input", None, "The fixture's input {0} never reads on."),

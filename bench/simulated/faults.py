@@ -45,7 +45,7 @@ class Entry:
     """One fault that this board, or a fixture wired to it, can have.
 
     `name`: as it is typed.  `expected`: (requirement, output or None, kind) of
-    the first failed finding of `acceptance`; None for a fault of the fixture.
+    the first failed finding of `procedure`; None for a fault of the fixture.
     `default_size`: as it is typed, None where the fault takes no size.
     """
 
@@ -54,10 +54,14 @@ class Entry:
     about: str
     expected: tuple[str, str | None, str] | None
     default_size: str | None = None
+    procedure: str = "acceptance"
 
 
-def catalogue(parameters: Parameters) -> list[Entry]:
-    """Every fault that the board of these parameters and its fixture can have, in the order of the table."""
+def catalogue(parameters: Parameters, procedure: str = "acceptance") -> list[Entry]:
+    """Every fault that the board of these parameters and its fixture can have, in the order of the table.
+
+    Those that `procedure` is tabled to show, and those of the fixture.
+    """
     return [
         Entry(
             name=_typed(row.name, where),
@@ -65,9 +69,10 @@ def catalogue(parameters: Parameters) -> list[Entry]:
             about=row.about.format(*where),
             expected=expected(row, where, parameters) if row.kind == "board" else None,
             default_size=_size_text(row, parameters),
+            procedure=row.procedure,
         )
         for row in TABLE
-        if why_not(row, parameters) is None
+        if why_not(row, parameters) is None and (row.kind == "fixture" or row.procedure == procedure)
         for where in _places(row, parameters)
     ]
 
@@ -126,6 +131,9 @@ def flaws_of(faults: Sequence[Fault], parameters: Parameters) -> Flaws:
         no_restart="no-restart" in by_name,
         no_release="no-release" in by_name,
         loss_ends_mitigation="loss-ends-mitigation" in by_name,
+        accumulates=frozenset(f.name.partition("-")[0] for f in faults if f.name.endswith("-accumulates")),
+        forgets_mitigation="forgets-mitigation" in by_name,
+        forgets_fault="forgets-fault" in by_name,
     )
 
 
@@ -137,15 +145,20 @@ def why_not(row: Row, parameters: Parameters) -> str | None:
         timing.clear is None or timing.hold is None
     ):
         return "its clear or hold time is not stated"
-    if name in ("slow-trip", "trip-high") and parameters.qualification("trip") is None:
+    if name in ("slow-trip", "trip-high", "trip-accumulates") and parameters.qualification("trip") is None:
         return "its trip time is not stated"
-    if name == "trip-high" and not _analog(parameters):
+    if name in ("trip-high", "clears-between") and not _analog(parameters):
         return "it has no analog sensor"
-    if name in ("loss-ignored", "loss-ends-mitigation"):
+    if name in ("loss-ignored", "loss-ends-mitigation", "loss-accumulates", "forgets-fault"):
         if not any(s.lost_by for s in parameters.sensors):
             return "none of its sensors can be lost"
         if parameters.qualification("loss") is None:
             return "its loss time is not stated"
+    rules = parameters.rules
+    if name == "forgets-mitigation" and rules.after_supply_loss not in ("resume", "restart_hold"):
+        return "it need not remember a leak or a hold over a supply cut"
+    if name == "forgets-fault" and (rules.latching is not True or rules.reset_supply_off_us is None):
+        return "its faults do not latch until the supply was off for a stated time"
     if row.where is not None and not list(_places(row, parameters)):
         return f"it has nothing that '{_pattern(row)}' could name"
     return None

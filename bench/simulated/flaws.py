@@ -15,3 +15,7 @@ class Flaws:
     no_restart: bool = False
     no_release: bool = False
     loss_ends_mitigation: bool = False
+    #: The qualifications, `trip` and `loss`, whose broken tries add up.
+    accumulates: frozenset[str] = frozenset()
+    forgets_mitigation: bool = False
+    forgets_fault: bool = False

@@ -47,7 +47,7 @@ class Logic:
         self._readings, self._traits, self._spans, self._draw = readings, traits, spans, draw
         self._latency_us = latency_us
         self._flaws = flaws
-        self._timers = Timers(spans, draw, latency_us=latency_us, slow_trip_us=flaws.slow_trip_us)
+        self._timers = Timers(spans, draw, latency_us=latency_us, flaws=flaws)
         self._hold = Hold(
             readings, traits, spans, draw,
             ends_only_when_low=parameters.rules.hold_ends_only_when == "low", latency_us=latency_us, flaws=flaws,
@@ -86,9 +86,9 @@ class Logic:
     def power_up(self, at_us: int, off_us: int | None) -> int:
         """Supply on after `off_us` without (None: for the first time); returns when the program starts, in us."""
         reset = self._rules.reset_supply_off_us
-        if reset is not None and off_us is not None and off_us >= reset:
+        if reset is not None and off_us is not None and (off_us >= reset or self._flaws.forgets_fault):
             self._latched = False
-        if self._traits.after_supply_loss == "forget":
+        if self._traits.after_supply_loss == "forget" or self._flaws.forgets_mitigation:
             self._memory = None
         boot, warm = self._timing.boot, self._timing.warm_up
         judged = warm.max_us + self._spans.react_max_us

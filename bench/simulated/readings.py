@@ -15,7 +15,9 @@ _NO_SIGNAL = ("open", "short")
 class Input:
     """One sensor input with its own switching levels, drawn once a run."""
 
-    def __init__(self, sensor: Sensor, draw: Draw, trip_shift_lfl: float, ignores_loss: bool) -> None:
+    def __init__(
+        self, sensor: Sensor, draw: Draw, trip_shift_lfl: float, ignores_loss: bool, clears_between: bool
+    ) -> None:
         self.sensor = sensor
         self._ignores_loss = ignores_loss
         if sensor.trip is not None and sensor.clear is not None:
@@ -24,6 +26,8 @@ class Input:
             if trip_shift_lfl:
                 limit = sensor.trip.high_uv if sensor.rising else sensor.trip.low_uv
                 self._trip_uv = sensor.uv_at(sensor.level_at(limit) + trip_shift_lfl)
+            if clears_between:
+                self._clear_uv = self._trip_uv
         self.condition = Condition.LOW
         self.since_us = 0
         self.put("open", 0)
@@ -53,9 +57,11 @@ class Readings:
 
     def __init__(
         self, parameters: Parameters, draw: Draw, *, each_sensor: bool, loss_breaks_low: bool,
-        trip_shift_lfl: float = 0.0, ignores_loss: bool = False,
+        trip_shift_lfl: float = 0.0, ignores_loss: bool = False, clears_between: bool = False,
     ) -> None:  # fmt: skip
-        self.inputs = {s.name: Input(s, draw, trip_shift_lfl, ignores_loss) for s in parameters.sensors}
+        self.inputs = {
+            s.name: Input(s, draw, trip_shift_lfl, ignores_loss, clears_between) for s in parameters.sensors
+        }
         self._all_must_be_lost = parameters.rules.lost_when == "all"
         self._each_sensor = each_sensor
         self._loss_breaks_low = loss_breaks_low

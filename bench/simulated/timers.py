@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from bench.simulated.draw import Draw
+from bench.simulated.flaws import Flaws
 from bench.simulated.traits import Spans
 from firmware_ref.parameters import Interval
 
@@ -31,18 +32,21 @@ class Timer:
 class Timers:
     """All running qualifications by name: trip, clear, loss, return."""
 
-    def __init__(self, spans: Spans, draw: Draw, *, latency_us: int, slow_trip_us: int | None) -> None:
-        """`latency_us`: what scan and relay add at most; `slow_trip_us`: how far beyond its limit a trip comes."""
+    def __init__(self, spans: Spans, draw: Draw, *, latency_us: int, flaws: Flaws) -> None:
+        """`latency_us`: what scan and relay add at most."""
         self._spans = spans
         self._draw = draw
         self._latency_us = latency_us
-        self._slow_trip_us = slow_trip_us
+        self._slow_trip_us = flaws.slow_trip_us
+        self._spent_us = dict.fromkeys(flaws.accumulates, 0)  # in tries that broke off
         self._running: dict[str, Timer] = {}
 
     def drop(self, *names: str) -> None:
         """Forget the named timers; without names all."""
         for name in names or tuple(self._running):
             self._running.pop(name, None)
+        if not names:
+            self._spent_us = dict.fromkeys(self._spent_us, 0)
 
     def dues(self) -> Iterator[int]:
         return (t.due_us for t in self._running.values())
@@ -66,14 +70,22 @@ class Timers:
         that began at the given instant; without it the timer starts there.
         """
         if since_us is None:
-            self._running.pop(name, None)
+            broken = self._running.pop(name, None)
+            if name in self._spent_us and broken is not None and now_us < broken.due_us:
+                self._spent_us[name] += max(0, now_us - broken.anchor_us)
             return None
         timer = self._running.get(name)
         if timer is None or timer.since_us != since_us:
             earliest, latest = begins(since_us) if begins else (since_us, since_us)
             timer = self._running[name] = self._new(name, earliest, latest)
             timer.since_us = since_us
-        return timer if now_us >= timer.due_us else None
+            if name in self._spent_us:
+                timer.due_us = max(timer.anchor_us, timer.due_us - self._spent_us[name])
+        if now_us < timer.due_us:
+            return None
+        if name in self._spent_us:
+            self._spent_us[name] = 0
+        return timer
 
     def _new(self, name: str, earliest_us: int, latest_us: int) -> Timer:
         anchor = self._draw.between(earliest_us, max(earliest_us, latest_us))
