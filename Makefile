@@ -64,7 +64,8 @@ cosim: toolchain $(VENV)/usable
 cosim-run:
 	@$(if $(PROFILE),,echo "write PROFILE=name, one of: mitbench profile list" >&2; exit 2)
 	@$(MAKE) -s cosim >&2
-	@$(BIN)/python -m tests.cosim.command run $(PROFILE) --json $(if $(PROCEDURE),--procedure $(PROCEDURE)) \
+	@$(BIN)/python -m tests.cosim.command run $(PROFILE) --json \
+	  $(if $(PROCEDURE),--procedure $(or $(wildcard firmware_ref/board/procedures/$(PROCEDURE).yaml),$(PROCEDURE))) \
 	  --fixture 'cosim://?profile=$(PROFILE)$(if $(DEFECT),&defect=$(DEFECT))$(if $(SEED),&seed=$(SEED))'
 
 cosim-defects:
