@@ -36,12 +36,14 @@ def main() -> int:
             procedure.write_text(random_procedure(seed), "utf-8")
             done = {board: carried_out(board, profile, procedure, Path(folder)) for board in BOARDS}
         edges += sum(len(found) for found in done["image"].edges.values())
+        here = 0
         for pair in most:
             apart, wrong = furthest(done[pair[0]], done[pair[1]])
-            most[pair] = max(most[pair], apart)
+            here, most[pair] = max(here, apart), max(most[pair], apart)
             bad += bool(wrong)
             for sentence in wrong:
                 print(f"procedure {seed} on {profile}, {pair[0]} and {pair[1]}: {sentence}", flush=True)
+        print(f"procedure {seed}: {here / 1000:.1f} ms", flush=True)
     for pair, apart in most.items():
         print(f"{pair[0]} and {pair[1]}: at most {apart / 1000:.1f} ms apart")
     print(f"{asked.procedures} procedures, {edges} edges; {bad} pairs that differ")
