@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from bench.judge.findings import Judgement
 from bench.trace.records import Header
 
+if TYPE_CHECKING:
+    from bench.report.repeated import Repeated
 
-def as_object(header: Header, judgement: Judgement, trace: Path | None) -> dict[str, Any]:
+
+def as_object(
+    header: Header, judgement: Judgement, trace: Path | None, repeated: Sequence[Repeated] = ()
+) -> dict[str, Any]:
     """The object that `--json` prints; its keys are part of the command's contract."""
     return {
         "verdict": judgement.verdict,
@@ -26,6 +32,7 @@ def as_object(header: Header, judgement: Judgement, trace: Path | None) -> dict[
         "not_exercised": list(judgement.not_exercised),
         "not_judged": list(judgement.not_judged),
         "cannot_show": list(judgement.cannot_show),
+        "repeated": [timing.as_json() for timing in repeated],
     }
 
 

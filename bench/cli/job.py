@@ -29,6 +29,7 @@ from bench.profile import Profile
 from bench.records.calibration import find as find_record
 from bench.records.results import append_result
 from bench.report.page import write_page
+from bench.report.repeated import Repeated, repeated
 from bench.run.bench import Identity
 from bench.run.dry_run import dry_run
 from bench.run.session import run_session
@@ -47,6 +48,7 @@ class Order:
     out: Path
     unit: str | None = None
     operator: str | None = None
+    repeat: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +56,8 @@ class Result:
     """What came of it.
 
     `files`: (what it is, where it is) of each file written.  `told`: sentences
-    about files that could not be written as wished.
+    about files that could not be written as wished.  `repeated`: how repeated
+    timings scatter, where the procedure asks for it.
     """
 
     header: Header
@@ -62,6 +65,7 @@ class Result:
     trace: Path | None = None
     files: tuple[tuple[str, str], ...] = ()
     told: tuple[str, ...] = ()
+    repeated: tuple[Repeated, ...] = ()
 
 
 def carry_out(order: Order, watch: Watch) -> Result:
@@ -71,7 +75,7 @@ def carry_out(order: Order, watch: Watch) -> Result:
     goes wrong on the bench is in the result.
     """
     parameters = order.profile.parameters
-    procedure = procedure_for(order.profile, order.procedure)
+    procedure = procedure_for(order.profile, order.procedure, order.repeat)
     planned = {"procedure": procedure.as_json(), "dry_run": dry_run(procedure, order.profile, judge_trace)}
     with StopSwitch() as stop:
         try:
@@ -112,7 +116,7 @@ def _judged(order: Order, path: Path, told: list[str]) -> Result:
     files.append(("results", str(results)))
     if complaint is not None:
         told.append(complaint)
-    return Result(trace.header, judgement, path, tuple(files), tuple(told))
+    return Result(trace.header, judgement, path, tuple(files), tuple(told), tuple(repeated(trace, judgement)))
 
 
 def _header(

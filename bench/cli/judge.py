@@ -52,6 +52,7 @@ def judge(
     from bench.cli.answer import as_object, print_json
     from bench.judge.judge import judge_trace
     from bench.profile import from_data, load
+    from bench.report.repeated import repeated
     from bench.report.terminal import show_result
     from bench.trace.file import read_trace
 
@@ -91,7 +92,10 @@ def judge(
         for line in budget_lines(judgement, clock_of(stored)):
             print(printable(line, sys.stdout))
     elif as_json:
-        print_json(as_object(stored.header, judgement, trace))
+        print_json(as_object(stored.header, judgement, trace, repeated(stored, judgement)))
     else:
-        show_result(sys.stdout, stored.header, judgement, by.parameters, [("trace", str(trace))])
+        show_result(
+            sys.stdout, stored.header, judgement, by.parameters, [("trace", str(trace))],
+            repeated=repeated(stored, judgement),
+        )  # fmt: skip
     return judgement.exit_code

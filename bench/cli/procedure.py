@@ -6,6 +6,8 @@ from typing import Any
 
 import click
 
+from bench.cli.repeat import repeat_option
+
 
 @click.group()
 def procedure() -> None:
@@ -26,7 +28,8 @@ def list_procedures() -> None:
 @procedure.command()
 @click.argument("profile")
 @click.argument("name")
-def show(profile: str, name: str) -> None:
+@repeat_option
+def show(profile: str, name: str, repeat: int | None) -> None:
     """Show the steps of a procedure for a board, what is expected when, and what it will prove.
 
     PROFILE is a file or the name of a shipped profile, NAME a built-in
@@ -39,7 +42,7 @@ def show(profile: str, name: str) -> None:
     from bench.run.dry_run import dry_run
 
     board = load(profile)
-    steps = procedure_for(board, name)
+    steps = procedure_for(board, name, repeat)
     _print(steps.name, board.name, dry_run(steps, board, judge_trace))
     _list("Cannot exercise", list(steps.left_out))
 

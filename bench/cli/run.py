@@ -7,6 +7,8 @@ from pathlib import Path
 
 import click
 
+from bench.cli.repeat import repeat_option
+
 
 @click.command()
 @click.argument("profile")
@@ -17,6 +19,7 @@ import click
     metavar="NAME|FILE",
     help="What to do with the board; see: mitbench procedure list.",
 )
+@repeat_option
 @click.option(
     "--fixture",
     "url",
@@ -38,6 +41,7 @@ import click
 def run(
     profile: str,
     procedure: str,
+    repeat: int | None,
     url: str | None,
     unit: str | None,
     operator: str | None,
@@ -57,13 +61,15 @@ def run(
     from bench.report.terminal import show_result
 
     board = load(profile)
-    order = Order(board, procedure, url, out, unit, operator)
+    order = Order(board, procedure, url, out, unit, operator, repeat)
     result = carry_out(order, for_programs if as_json else for_people(board.parameters))
     judgement = result.judgement
     if as_json:
-        print_json(as_object(result.header, judgement, result.trace))
+        print_json(as_object(result.header, judgement, result.trace, result.repeated))
     elif result.trace is not None:
-        show_result(sys.stdout, result.header, judgement, board.parameters, result.files)
+        show_result(
+            sys.stdout, result.header, judgement, board.parameters, result.files, repeated=result.repeated
+        )
     if judgement.verdict in ("bench-fault", "stopped") and (as_json or result.trace is None):
         print(f"mitbench: {judgement.reason}", file=sys.stderr)
     for sentence in result.told:

@@ -19,6 +19,6 @@ def tried(procedure: Procedure, profile: Profile) -> Trial:
     return Trial(case.end_us - case.zero_us, frozenset(unproven))
 
 
-def procedure_for(profile: Profile, name_or_path: str) -> Procedure:
+def procedure_for(profile: Profile, name_or_path: str, repeat: int | None = None) -> Procedure:
     """The procedure for the board of that profile; raises ProcedureError."""
-    return load(name_or_path, profile.parameters, lambda procedure: tried(procedure, profile))
+    return load(name_or_path, profile.parameters, lambda procedure: tried(procedure, profile), repeat)

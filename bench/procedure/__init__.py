@@ -14,19 +14,26 @@ if TYPE_CHECKING:
 
 def built_in() -> dict[str, str]:
     """The built-in procedures, name → what it is for."""
-    from bench.procedure import acceptance, full, short
+    from bench.procedure import acceptance, full, short, timing
 
-    return {**acceptance.ABOUT, "short": short.ABOUT, "full": full.ABOUT}
+    return {**acceptance.ABOUT, "short": short.ABOUT, "full": full.ABOUT, "timing": timing.ABOUT}
 
 
-def load(name_or_path: str, parameters: Parameters, attempt: Try | None = None) -> Procedure:
+def load(
+    name_or_path: str, parameters: Parameters, attempt: Try | None = None, repeat: int | None = None
+) -> Procedure:
     """The built-in procedure of that name, written out for the board, or the one in a file.
 
-    `attempt` carries a procedure out on paper, which `short` is made by.
+    `attempt` carries a procedure out on paper, which `short` is made by;
+    `repeat` is how often `timing` measures each timing.
     Raises ProcedureError, one line for each mistake.
     """
-    from bench.procedure import acceptance, full, reading, short
+    from bench.procedure import acceptance, full, reading, short, timing
 
+    if repeat is not None and name_or_path != "timing":
+        raise ProcedureError(f"{name_or_path}: is not repeated; --repeat goes with the procedure timing")
+    if name_or_path == "timing":
+        return timing.timing(parameters, timing.TIMES if repeat is None else repeat)
     if name_or_path in acceptance.ABOUT:
         make = {"acceptance": acceptance.acceptance, "survey": acceptance.survey}[name_or_path]
         return make(parameters)

@@ -93,7 +93,8 @@ class Procedure:
     """A named list of steps.
 
     `judged` False: what was seen is measured and printed only.  `left_out`:
-    what it cannot exercise on this board or bench, and why.
+    what it cannot exercise on this board or bench, and why.  `statistics`: its
+    repeated timings are to be told with their spread.
     """
 
     name: str
@@ -102,6 +103,7 @@ class Procedure:
     judged: bool = True
     source: str = "built in"
     left_out: tuple[str, ...] = ()
+    statistics: bool = False
 
     def as_json(self) -> dict[str, Any]:
         """For the header of a trace."""
@@ -111,6 +113,7 @@ class Procedure:
             "about": self.about,
             "judged": self.judged,
             "source": self.source,
+            **({"statistics": True} if self.statistics else {}),
             "steps": [step.as_written() for step in self.steps],
         }
 

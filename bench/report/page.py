@@ -13,6 +13,8 @@ from bench.report import wording
 from bench.report.cautions import CAUTIONS, SIMULATED
 from bench.report.diagram import diagrams
 from bench.report.lanes import numbered, picture_of
+from bench.report.repeated import ABOUT as SPREAD
+from bench.report.repeated import HEADS, repeated
 from bench.trace.records import Clock, Header, Trace
 from firmware_ref.parameters import Parameters
 
@@ -64,6 +66,9 @@ def render_page(trace: Trace, judgement: Judgement, parameters: Parameters, trac
         failed=[(n, f) for n, f in marked if f.verdict == "fail"],
         undecided=[(n, f) for n, f in marked if f.verdict != "fail"],
         summaries=summaries(judgement, parameters),
+        spread=repeated(trace, judgement),
+        spread_heads=HEADS,
+        spread_words=SPREAD,
         passed=[f for f in judgement.findings if f.verdict == "pass"],
         drawings=diagrams(picture, parameters) if picture is not None else [],
     )

@@ -13,6 +13,8 @@ from bench.judge.findings import Finding, Judgement
 from bench.report import wording
 from bench.report.cautions import SIMULATED
 from bench.report.page import Summary, summaries
+from bench.report.repeated import ABOUT as SPREAD
+from bench.report.repeated import Repeated, table_lines
 from bench.trace.records import Header
 from firmware_ref.parameters import Parameters
 
@@ -45,13 +47,14 @@ def show_result(
     files: Sequence[tuple[str, str]] = (),
     width: int | None = None,
     colour: bool | None = None,
+    repeated: Sequence[Repeated] = (),
 ) -> None:
     """Print the result.  `files`: (what it is, where it is) of each file written.
 
     `width` and `colour` default to what the stream is: colours only on a
     terminal, and not where NO_COLOR is set.
     """
-    lines = result_lines(header, judgement, parameters, files, width or width_of(out))
+    lines = result_lines(header, judgement, parameters, files, width or width_of(out), repeated)
     if not (wants_colour(out) if colour is None else colour):
         for text, _ in lines:
             out.write(printable(text, out) + "\n")
@@ -94,14 +97,16 @@ def result_lines(
     parameters: Parameters,
     files: Sequence[tuple[str, str]] = (),
     width: int = WIDTH,
+    repeated: Sequence[Repeated] = (),
 ) -> list[Line]:
     """The result as lines no wider than `width` (a single longer word excepted)."""
-    return list(_lines(header, judgement, parameters, files, max(NARROWEST, width)))
+    return list(_lines(header, judgement, parameters, files, max(NARROWEST, width), repeated))
 
 
 def _lines(
-    header: Header, judgement: Judgement, parameters: Parameters, files: Sequence[tuple[str, str]], width: int
-) -> Iterator[Line]:
+    header: Header, judgement: Judgement, parameters: Parameters, files: Sequence[tuple[str, str]], width: int,
+    repeated: Sequence[Repeated],
+) -> Iterator[Line]:  # fmt: skip
     yield "", ""
     word = wording.VERDICTS[judgement.verdict]
     yield from _wrap(
@@ -129,6 +134,10 @@ def _lines(
         timed = [s for s in passed if s.least is not None]
         yield from _table(timed, width) if width >= TABLE_FROM else _list(timed, width)
         yield from _seen([s for s in passed if s.least is None], width)
+    if repeated:
+        yield from _title("How repeated timings scatter, in s")
+        yield from ((line, "") for line in table_lines(repeated, width))
+        yield from _wrap(SPREAD, width, "dim")
     for name, items in (
         ("Not exercised", judgement.not_exercised),
         ("Not judged", judgement.not_judged),

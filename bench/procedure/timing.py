@@ -1,0 +1,64 @@
+"""`timing`: each timing that can be measured, again and again, so that its spread can be told."""
+
+from __future__ import annotations
+
+from bench.procedure.short import least_share
+from bench.procedure.steps import Procedure, WaitTimer
+from bench.procedure.writer import Writer
+from firmware_ref.parameters import Parameters
+
+ABOUT = "each timing again and again, with mean, spread, confidence and tolerance interval"
+
+#: How often, if nothing else is asked: enough for a first idea of the spread; ours.
+TIMES = 5
+
+
+def timing(parameters: Parameters, times: int = TIMES) -> Procedure:
+    """Calls, power-up, leak to release, and loss to return, each `times` times."""
+    writer = _Timing(parameters)
+    writer.write(times)
+    left_out = tuple(writer.left_out)
+    return Procedure("timing", ABOUT, tuple(writer.steps), statistics=True, left_out=left_out)
+
+
+class _Timing(Writer):
+    def __init__(self, parameters: Parameters) -> None:
+        super().__init__(parameters)
+        self.left_out = [
+            "the clear by itself: no output moves when it is over, so it is measured with the hold"
+        ]
+
+    def write(self, times: int) -> None:
+        rules, ways = self.parameters.rules, self._ways_of_loss()
+        self._power_up()
+        for _ in range(times):
+            self._calls_alone()
+        for _ in range(times):
+            self._power_up_with_calls()
+        for number in range(times):
+            self._leak()
+            if number == 0:
+                self._prove_the_rest()
+            self._part = "Hold and release"
+            self._apply((self.sensors[0], "clear"))
+            self._release()
+        if rules.latching is not False and rules.reset_supply_off_us is None:
+            if ways:
+                self._lose(ways[0])
+                self.left_out.append(
+                    "more than one sensor loss: no time without supply is stated that resets a latched fault"
+                )
+            return
+        for way in ways:
+            for _ in range(times):
+                self._lose(way)
+                self._come_back(way)
+
+    def _prove_the_rest(self) -> None:
+        """What must be proven besides timings, once: a run that leaves it out passes no board."""
+        self._walk()
+        self._clear()
+        self._walk()
+        self._part = "Second leak in the hold"
+        self._add(WaitTimer("hold", least_share(self.parameters)))
+        self._trip(self.sensors[0])
