@@ -44,7 +44,9 @@ quick: $(VENV)/testable
 
 check: lint quick
 
+# The images are built before two test processes could want to build them at once.
 test: toolchain lint
+	-@$(BIN)/python -m tests.cosim.build
 	$(BIN)/pytest -n 2
 
 # What the firmware tests need beyond pip; says in one sentence what cannot be had, and is content.
