@@ -242,8 +242,9 @@ def _entered(p: Possibility, state: str, due: Due, world: World) -> Possibility:
     event, entered = due.event, due.window
     timing, rate = world.parameters.timing, world.rate_ppm
     outputs = world.parameters.outputs
-    # A return that releases nothing may count as one or not.
+    # A return that releases nothing may count as one or not, and so may a hold that ends in a fault.
     either = event == "returned" and (p.mode in MITIGATING or MODES[state] in MITIGATING)
+    either = either or (event == "hold_over" and MODES[state] is Mode.SENSOR_FAULT)
     locks = tuple(lock_of(o, lock, event, entered, either) for o, lock in zip(outputs, p.locks, strict=True))
     if (
         event == "booted"
