@@ -26,6 +26,7 @@ from firmware_ref.parameters import (
     Timing,
 )
 from tests.boards import policies
+from tests.judge.flawed import built_otherwise
 from tests.judge.oracle.board import Rulebook
 from tests.judge.oracle.decide import Case, Stimulus, explainable, play, spoiled
 from tests.judge.oracle.shrink import shrunk
@@ -99,12 +100,8 @@ FAMILIES = (
            conditions=True),
 )  # fmt: skip
 
-#: Cases (family, seed) of the seeded share in which the two are known to disagree.  The first two: without
-#: supply the judge takes the mode that comes after it from the moment of the cut; the other: with a sensor
-#: resting in a band a change of mode that may come at any time lets a call's end go unanswered.
-KNOWN: frozenset[tuple[str, int]] = frozenset(
-    {("not stated, cuts", 17), ("everything", 1), ("everything", 0)}
-)
+#: Cases (family, seed) of the seeded share in which the two are known to disagree.
+KNOWN: frozenset[tuple[str, int]] = frozenset()
 
 
 def parameters_of(family: Family, rng: random.Random, slow: bool = False) -> Parameters:
@@ -372,13 +369,18 @@ class Answers:
 
 
 def answers(family: Family, seed: int) -> Answers:
-    """A random case: what a board drawn at random shows, or the same spoiled in one move."""
+    """A random case: what a board drawn at random shows, the same spoiled in one move, or what a flawed board shows."""
     rng = random.Random(f"{family.name} {seed}")
     parameters = parameters_of(family, rng)
     book = book_of(parameters)
-    stimuli, end = stimuli_of(family, parameters, rng)
-    kind, case = "as played", play(stimuli, end, book, rng, rng.choice((0.1, 0.3, 1.0)))
-    if rng.random() < 0.6:
+    fate = rng.random()
+    stimuli, end = stimuli_of(family, parameters, rng, lively=fate < 0.4)
+    if fate < 0.4:
+        flaw = rng.choice(list(built_otherwise(parameters, 1, 0)))
+        kind, case = "flawed", play(stimuli, end, book_of(flaw.built), rng, 0.2)
+    else:
+        kind, case = "as played", play(stimuli, end, book, rng, rng.choice((0.1, 0.3, 1.0)))
+    if fate > 0.7:
         kind, case = spoiled(case, rests_of(parameters), rng)
     return Answers(parameters, case, kind, explainable(case, book) is None, not judge_fails(case, parameters))
 

@@ -46,7 +46,7 @@ def test_judge_and_oracle_agree(family: Family):
 def test_cases_are_of_both_sorts(family: Family):
     """An oracle that always gave the same answer would agree with a judge that did."""
     said = [found.explainable for _, found in share(family)]
-    assert SEEDS / 6 <= sum(said) <= SEEDS * 5 / 6
+    assert 0 < sum(said) < SEEDS
 
 
 def test_the_oracle_shares_no_code_with_what_it_checks():
