@@ -8,8 +8,8 @@ from typing import NamedTuple
 from firmware_ref.parameters import Policy
 from tests.judge.oracle.spans import Span, less
 
-#: Policies of our own: the output stays as it is; no program has it.
-STAYS, FREE = "stays", "free"
+#: Policies of our own: the output stays as it is; a resting contact passes its call; no program has it.
+STAYS, PASSES, FREE = "stays", "passes", "free"
 #: `dark` while there is no supply, or no program running.
 GONE = -1
 
@@ -68,10 +68,10 @@ class Pin(NamedTuple):
         """The call changed; while the output follows, that orders a move."""
         age = self.call_age
         pin = self._replace(call=on, call_age=0)
-        if self.policy is not Policy.FOLLOW or (not self.moves and self.level == on):
+        if self.policy not in (Policy.FOLLOW, PASSES) or (not self.moves and self.level == on):
             return pin
         span = limits.follow[on]
-        if on and not limits.own_feed and age <= limits.follow[False].most:
+        if self.policy == PASSES or (on and not limits.own_feed and age <= limits.follow[False].most):
             span = Span(0, span.most)  # its contact may not have let go: it passes the call at once
         return pin._replace(moves=(*self.moves, Order(on, *span)))
 

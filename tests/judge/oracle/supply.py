@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from firmware_ref.parameters import Mode, Policy
+from firmware_ref.parameters import Mode
 from tests.judge.oracle.book import Book
-from tests.judge.oracle.pins import FREE, GONE, STAYS, Order, Pin
+from tests.judge.oracle.pins import FREE, GONE, PASSES, STAYS, Order, Pin
 from tests.judge.oracle.spans import FOREVER, Span
 from tests.judge.oracle.unit import LOST, Line, Memory, Unit
 
@@ -135,7 +135,7 @@ def woken(u: Unit, mode: Mode, book: Book) -> Unit | None:
             one = book.limits[n]
             most = max(one.react[p.call].most, one.follow[p.call].most - p.call_age)
             late = Order(p.call, 0, most)
-            pin = pin._replace(policy=Policy.FOLLOW, moves=() if pin.level == p.call else (late,))
+            pin = pin._replace(policy=PASSES, moves=() if pin.level == p.call else (late,))
         pins.append(pin)
     return u._replace(pins=tuple(pins))
 
