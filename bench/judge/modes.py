@@ -319,7 +319,7 @@ def _until_it_comes_back(output: Output, old: Expect, p: Possibility) -> Expect:
     if p.latched:
         coming.add(Mode.SENSOR_FAULT)
     stays_off = all(output.modes[mode] is Policy.OFF for mode in coming)
-    return old._replace(never_on=old.never_on and stays_off)
+    return old._replace(never_on=output.modes[Mode.UNPOWERED] is Policy.OFF and stays_off)
 
 
 def _remember(p: Possibility, q: Possibility, world: World) -> list[Possibility]:
