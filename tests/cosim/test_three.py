@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.cosim.three import BOARDS, carried_out, furthest, random_procedure
+from tests.cosim.three import BOARDS, Done, carried_out, furthest, random_procedure
 
 PROFILES = ("invented-split-furnace", "invented-air-handler")
 #: Two that take about two minutes of board time; the long form is tests/performance/cosim_three.py.
@@ -31,3 +31,11 @@ def test_a_board_that_differs_is_noticed(tmp_path: Path) -> None:
     late = {name: [(v, a + 60_000, b + 60_000) for v, a, b in edges] for name, edges in done.edges.items()}
     moved = type(done)(done.verdict, done.reason, done.failed, late, done.stimuli)
     assert furthest(done, moved)[1] != []
+
+
+def test_a_run_that_ends_early_differs() -> None:
+    first, second = ("main", "closed", 1_000), ("call.Y", "on", 2_000)
+    whole, short = (Done("pass", "", (), {}, stimuli) for stimuli in ([first, second], [first]))
+    assert furthest(whole, whole) == (0, [])
+    assert furthest(whole, short) == (0, [f"the stimuli differ: {(second, ())}"])
+    assert furthest(short, whole) == (0, [f"the stimuli differ: {((), second)}"])

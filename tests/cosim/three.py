@@ -11,6 +11,7 @@ import io
 import json
 import random
 from dataclasses import dataclass
+from itertools import zip_longest
 from pathlib import Path
 
 from bench.cli.app import start
@@ -140,7 +141,8 @@ def furthest(one: Done, other: Done) -> tuple[int, list[str]]:
     if (one.verdict, one.failed) != (other.verdict, other.failed):
         wrong.append(f"{one.verdict} {one.failed} and {other.verdict} {other.failed}: {other.reason}")
     if [s[:2] for s in one.stimuli] != [s[:2] for s in other.stimuli]:
-        first = next((a, b) for a, b in zip(one.stimuli, other.stimuli, strict=False) if a[:2] != b[:2])
+        both = zip_longest(one.stimuli, other.stimuli, fillvalue=())
+        first = next((a, b) for a, b in both if a[:2] != b[:2])
         return 0, [*wrong, f"the stimuli differ: {first}"]
     most = 0
     for name in sorted(one.edges.keys() | other.edges.keys()):
