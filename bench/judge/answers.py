@@ -50,10 +50,8 @@ def released(p: Possibility, change: Change, world: World, late: bool = False) -
         if output.name == change.output or expect.requirement != "hold" or expect.due is None:
             continue
         lock = p.locks[place]
-        if (
-            expect.want and lock is not None and lock.high is None
-        ):  # a restart delay holds it up, nobody knows until when
-            continue
+        if expect.want and lock is not None and lock.high is None:
+            continue  # a restart delay holds it up, nobody knows until when
         rate = world.rate_ppm
         react_us = orders.react(output, expect.want).max_us if expect.react_us is None else expect.react_us
         limit = limit_at(change.stamp).plus(react_us, rate)

@@ -113,13 +113,9 @@ class Book:
         assert expect.due is not None
         window = expect.stated or expect.due
         stated = window.high is not None or not window.causal
-        low = None if found.low_us is None else found.low_us / 1e6
-        high = None if found.high_us is None else found.high_us / 1e6
+        low, high = found.limits_s
         places = decimals(found.measured_us / 1e6, low, high)
-        text = (
-            f"{change.output} went {'on' if change.on else 'off'} {found.measured_us / 1e6:.{places}f} s "
-            f"after {self.cause(window.origin, change.output)}; {_allowed(low, high, places)}"
-        )
+        text = f"{self._went(change, found, window, places)}; {_allowed(low, high, places)}"
         finding = Finding(
             requirement=requirement,
             output=output,
@@ -170,8 +166,7 @@ class Book:
         """A move before its window opens."""
         found = measure(window, change.stamp, self.decision, self.clock)
         output = None if requirement in WHOLE_BOARD else change.output
-        low = None if found.low_us is None else found.low_us / 1e6
-        high = None if found.high_us is None else found.high_us / 1e6
+        low, high = found.limits_s
         by_s = (window.low.nominal_us - change.stamp.mid_us) / 1e6
         places = max(decimals(found.measured_us / 1e6, low, high), decimals(by_s, 0.0))
         what = "the hold did not start afresh after the re-leak: " if requirement == "re-leak" else ""
@@ -182,8 +177,7 @@ class Book:
             kind="too-early",
             at_s=self._at(change.stamp.mid_us),
             text=(
-                f"{what}{change.output} went {'on' if change.on else 'off'} {found.measured_us / 1e6:.{places}f} s after "
-                f"{self.cause(window.origin, change.output)}, too early by {by_s:.{places}f} s; "
+                f"{what}{self._went(change, found, window, places)}, too early by {by_s:.{places}f} s; "
                 f"{_allowed(low, high, places)}"
             ),
             also=also,
@@ -197,15 +191,13 @@ class Book:
     def late(self, change: Change, requirement: str, window: Window) -> Finding:
         """A move after its window has closed."""
         found = measure(window, change.stamp, self.decision, self.clock)
-        low = None if found.low_us is None else found.low_us / 1e6
-        high = None if found.high_us is None else found.high_us / 1e6
         finding = Finding(
             requirement=requirement,
             output=None if requirement in WHOLE_BOARD else change.output,
             verdict="fail",
             at_s=self._at(change.stamp.mid_us),
             text="",
-            limits=(low, high),
+            limits=found.limits_s,
         )
         self._too_late(finding, change, window, found)
         self.findings.append(finding)
@@ -219,11 +211,10 @@ class Book:
         finding.kind, finding.margin = "too-late", -by_s
         for name, figure in found.figures().items():
             setattr(finding, name, figure)
-        measured = found.measured_us / 1e6
-        places = max(decimals(measured, *limits), decimals(by_s, 0.0))
+        places = max(decimals(found.measured_us / 1e6, *limits), decimals(by_s, 0.0))
         finding.text = (
-            f"{change.output} went {'on' if change.on else 'off'} {measured:.{places}f} s after "
-            f"{self.cause(due.origin, change.output)}, too late by {by_s:.{places}f} s; {_allowed(*limits, places)}"
+            f"{self._went(change, found, due, places)}, too late by {by_s:.{places}f} s; "
+            f"{_allowed(*limits, places)}"
         )
 
     def not_allowed(
@@ -263,7 +254,7 @@ class Book:
                 at_us = due.low.nominal_us
         else:
             found = measure(due, Stamp(due.high.nominal_us, 0), "simple")
-            limits = (None if found.low_us is None else found.low_us / 1e6, (found.high_us or 0) / 1e6)
+            limits = found.limits_s
             at_us = due.high.nominal_us
             text = (
                 f"{m.output} did not go {level} after {self.cause(due.origin, m.output)}; {_allowed(*limits)}"
@@ -326,6 +317,13 @@ class Book:
         )
         self.findings.append(
             Finding("power-up", None, "fail", self._at(stamp.mid_us), text, kind="not-allowed")
+        )
+
+    def _went(self, change: Change, found: Measurement, window: Window, places: int) -> str:
+        """What an output did, and how long after what."""
+        return (
+            f"{change.output} went {'on' if change.on else 'off'} {found.measured_us / 1e6:.{places}f} s "
+            f"after {self.cause(window.origin, change.output)}"
         )
 
     def _at(self, t_us: int) -> float:

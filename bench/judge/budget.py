@@ -80,6 +80,14 @@ class Measurement:
     half_widths_us: tuple[int, int, int]
     conformance: float | None
 
+    @property
+    def limits_s(self) -> tuple[float | None, float | None]:
+        """The limits as durations since the window's origin, in s."""
+        return (
+            None if self.low_us is None else self.low_us / 1e6,
+            None if self.high_us is None else self.high_us / 1e6,
+        )
+
     def figures(self) -> dict[str, Any]:
         """What a finding says of it, in s."""
         return {

@@ -157,6 +157,11 @@ class Conditions:
             since.sure = since.sure and stamp
         self.surely_not_low, self.not_low_pieces = self.surely_not_low and stamp, ()
 
+    @property
+    def good_again(self) -> Stamp | None:
+        """Since when all sensors are surely good, or as many as a loss is not taken from; None: they are not."""
+        return self.all_good.sure or self.since[Needs.GOOD].sure
+
     def good_and_high(self) -> list[tuple[Stamp, Stamp]]:
         """Of every sensor that surely says high: since when it does, and since when it surely is good."""
         return [

@@ -11,7 +11,6 @@ from bench.judge.orders import in_force
 from bench.judge.possibility import Expect, Possibility
 from bench.judge.window import Stamp, Window
 from bench.trace.records import Trace
-from firmware_ref.machine import Needs
 from firmware_ref.parameters import Output, Parameters
 
 #: Changes this long after the moment are explained too.
@@ -110,7 +109,6 @@ def _what_came_next(case: Case, at_us: int) -> Iterator[str]:
 
 def _why(case: Case, change: Change) -> Iterator[str]:
     tracker = case.tracker
-    lost = tracker.world.conditions.powered and tracker.world.conditions.surely(Needs.LOST)
     outputs = tracker.world.parameters.outputs
     place = tracker.world.parameters.place_of(change.output)
     for p in tracker.possibilities:
@@ -125,5 +123,5 @@ def _why(case: Case, change: Change) -> Iterator[str]:
         elif change.on == expect.want and expect.due is not None:
             answer = f"not allowed, outside {_span(expect.due, case.zero_us)} ({expect.requirement})"
         else:
-            answer = f"not allowed ({in_force(outputs[place], p, lost)})"
+            answer = f"not allowed ({in_force(outputs[place], p, tracker.lost)})"
         yield f"  in {_state(p)}: {answer}"

@@ -20,7 +20,6 @@ from bench.judge.modes import Due, dues, fire
 from bench.judge.possibility import Possibility
 from bench.judge.tracker import Tracker
 from bench.judge.window import Window, at, limit_at
-from firmware_ref.machine import Needs
 from firmware_ref.parameters import MITIGATING, Mode, Policy
 
 #: How far a candidate is followed to see whether it explains what comes next.
@@ -160,8 +159,7 @@ def _unordered(tracker: Tracker, p: Possibility, change: Change, place: int) -> 
         return Candidate(
             done, rank, partial(Book.early, change=change, requirement=expect.requirement, window=due)
         )
-    lost = tracker.world.conditions.powered and tracker.world.conditions.surely(Needs.LOST)
-    requirement = orders.in_force(output, p, lost)
+    requirement = orders.in_force(output, p, tracker.lost)
     stays_wrong: tuple[str, ...] = (change.output,) if change.on != expect.want else ()
     if requirement in WHOLE_BOARD:  # the others will follow it
         stays_wrong = tuple(o.name for o in tracker.world.parameters.outputs)
@@ -238,8 +236,7 @@ def _forgotten_hold(tracker: Tracker, p: Possibility, change: Change, place: int
 
 def _mitigation_ended(tracker: Tracker, p: Possibility, change: Change, place: int) -> list[Candidate]:
     """The board took a sensor loss for the end of the mitigation, and begins to watch for losses anew."""
-    lost = tracker.world.conditions.powered and tracker.world.conditions.surely(Needs.LOST)
-    if not lost or p.mode not in MITIGATING:
+    if not tracker.lost or p.mode not in MITIGATING:
         return []
     held = p._replace(state="post_leak_hold", latched=False)
     (q,) = fire(held, Due("hold_over", _now(p.entered, change), None), tracker.world)

@@ -17,9 +17,8 @@ def at_loss(p: Possibility, q: Possibility, world: World) -> Possibility:
     if hold is None:
         return q
     if rule == "run":
-        if (
-            began == lost == conditions.since[Needs.LOST].sure
-        ):  # a loss that has qualified has not disturbed the hold
+        if began == lost == conditions.since[Needs.LOST].sure:
+            # A loss that has qualified has not disturbed the hold.
             return q._replace(hold=hold, hold_before=None)
         # It stood still, or began afresh, while the sensors were not low, and need not have gone on since.
         return q._replace(hold=hold._replace(high=None), hold_before=None)
@@ -93,9 +92,8 @@ def _disturbed(p: Possibility, stamp: Stamp, world: World) -> Possibility:
     low = None if conditions.low_fades is not None else conditions.since[Needs.LOW].possible
     began = conditions.surely_not_low or stamp
     base = before
-    if (
-        low is None and conditions.not_low_began != began
-    ):  # in a band before, where it may have stood still and run
+    if low is None and conditions.not_low_began != began:
+        # In a band before, where it may have stood still and run.
         base = _goes_on(p, before, began, world)
     cap = None if low is not None else base.high  # now it cannot stand still and then go on
     may_run = rule in (None, "continue") or conditions.not_low_by_loss
@@ -131,11 +129,7 @@ def _goes_on(p: Possibility, before: Window, stamp: Stamp, world: World) -> Wind
     if world.conditions.not_low_by_loss:
         return _after_loss(before, paused, fresh, world)
     hold = {"pause": paused, "restart": fresh, "continue": before}[rules.hold_on_band]
-    return (
-        before.hull(hold)
-        if world.conditions.not_low_us(_watches_from(p, world).first_us) <= _unseen_us(world)
-        else hold
-    )
+    return before.hull(hold) if surely_us <= _unseen_us(world) else hold
 
 
 def _after_loss(before: Window, paused: Window, fresh: Window, world: World) -> Window:

@@ -12,7 +12,7 @@ from typing import NamedTuple
 from bench.judge import holds
 from bench.judge.conditions import Since
 from bench.judge.orders import lock_of, on_entry, without_supply
-from bench.judge.possibility import MIXED, NEVER_US, Expect, Possibility, forgettable
+from bench.judge.possibility import MIXED, NEVER_US, Expect, Possibility, forgettable, left_hull
 from bench.judge.window import Limit, Stamp, Window, at, earlier, later, limit_at
 from bench.judge.world import World
 from firmware_ref.machine import MODES, WATCH, Memory, Needs, Watch, targets
@@ -172,7 +172,7 @@ def _qualifies_from(p: Possibility, watch: Watch, world: World, sure: Limit) -> 
         sure = later(sure, min(starts, key=lambda start: start.last_us))
         # As one condition of all sensors, good begins with the leak at the latest.
         since = world.conditions.since
-        good = world.conditions.all_good.sure or since[Needs.GOOD].sure or since[Needs.HIGH].sure
+        good = world.conditions.good_again or since[Needs.HIGH].sure
         if good is not None:
             sure = later(sure, limit_at(good).plus(return_us, rate))
     if p.event in ("booted", "warmed_up", MIXED) and p.entered.high is not None:
@@ -185,7 +185,7 @@ def _clears_from(p: Possibility, world: World, sure: Limit) -> Limit | None:
     if p.entered.high is None:
         return None
     sure = later(sure, p.entered.high)
-    good = world.conditions.all_good.sure or world.conditions.since[Needs.GOOD].sure
+    good = world.conditions.good_again
     if good is None or p.supplied is None or good.latest_us <= p.supplied.latest_us:
         return sure
     return_ = world.parameters.timing.return_
@@ -246,9 +246,8 @@ def _entered(p: Possibility, state: str, due: Due, world: World) -> Possibility:
     either = event == "returned" and (p.mode in MITIGATING or MODES[state] in MITIGATING)
     either = either or (event == "hold_over" and MODES[state] is Mode.SENSOR_FAULT)
     locks = tuple(lock_of(o, lock, event, entered, either) for o, lock in zip(outputs, p.locks, strict=True))
-    if (
-        event == "booted"
-    ):  # the contact that passed its call lets go: the pulse before may be too short to be seen
+    if event == "booted":
+        # The contact that passed its call lets go: the pulse before may be too short to be seen.
         locks = tuple(
             lock if o.modes[Mode.UNPOWERED] is Policy.OFF
             else lock_of(o, lock, "off", entered.plus(o.react_off, rate), either=True)
@@ -341,9 +340,8 @@ def _remember(p: Possibility, q: Possibility, world: World) -> list[Possibility]
             if hold is None or world.cut is None
             else holds.left_of(hold, holds.began_to_stop(p, world), q.entered)
         )
-        if left is not None and p.left_us is not None:  # not said whether it stood still before the cut
-            left = (min(left[0], p.left_us[0]), max(left[1], p.left_us[1]))
-        ways.append(q._replace(mitigation="hold", left_us=left or p.left_us))
+        # Both, where it is not said whether it stood still before the cut.
+        ways.append(q._replace(mitigation="hold", left_us=left_hull(left, p.left_us)))
     return ways
 
 

@@ -209,13 +209,18 @@ def still_locked(output: Output, old: Expect, event: str, lock: Window | None, r
     due = old.due
     if due is None or due.high is None or lock is None or not old.want or not locks(output, event):
         return old
-    assert output.restart is not None
-    span_us = output.restart.delay.max_us + react(output, True).max_us
-    high = None if lock.high is None else lock.high.plus(span_us, rate_ppm)
+    high = _lets_go(output, lock, rate_ppm)
     if high is not None and high.last_us <= due.high.last_us:
         return old
     due = due._replace(high=high, origin=lock.origin)
     return old._replace(due=due, stated=due, requirement="restart", locked=high, by_entry=False)
+
+
+def _lets_go(output: Output, lock: Window, rate_ppm: int) -> Limit | None:
+    """When an output that its restart delay held up is on at the latest; None: nobody knows."""
+    assert output.restart is not None
+    span_us = output.restart.delay.max_us + react(output, True).max_us
+    return None if lock.high is None else lock.high.plus(span_us, rate_ppm)
 
 
 def _locked(
@@ -227,13 +232,12 @@ def _locked(
     The limit is the delay's own end, None where there is none.
     """
     assert output.restart is not None
-    span = output.restart.delay
-    first = lock.low.plus(span.min_us, rate_ppm)
+    first = lock.low.plus(output.restart.delay.min_us, rate_ppm)
     if first.first_us > due.low.first_us and mode not in _OVERRIDING:
         due, requirement = due.not_before(first)._replace(origin=lock.origin, causal=False), "restart"
-    if lock.high is None:
+    last = _lets_go(output, lock, rate_ppm)
+    if last is None:
         return due._replace(high=None), requirement, None
-    last = lock.high.plus(span.max_us + react(output, True).max_us, rate_ppm)
     if due.high is not None and last.last_us > due.high.last_us:
         due, requirement = due._replace(high=last, origin=lock.origin), "restart"
     return due, requirement, last

@@ -268,7 +268,7 @@ def hull(a: Possibility, b: Possibility) -> Possibility:
         entered=a.entered.hull(b.entered),
         hold=_hull(a.hold, b.hold, endless=True),
         hold_before=_hull(a.hold_before, b.hold_before),
-        left_us=_left_hull(a.left_us, b.left_us),
+        left_us=left_hull(a.left_us, b.left_us),
         ghost=_hull(a.ghost, b.ghost),
         locks=tuple(_lock_hull(x, y) for x, y in zip(a.locks, b.locks, strict=True)),
         opened=a.opened & b.opened,
@@ -284,7 +284,8 @@ def _stamp_hull(a: Stamp | None, b: Stamp | None) -> Stamp | None:
     return Stamp(first + half, half)
 
 
-def _left_hull(a: tuple[int, int] | None, b: tuple[int, int] | None) -> tuple[int, int] | None:
+def left_hull(a: tuple[int, int] | None, b: tuple[int, int] | None) -> tuple[int, int] | None:
+    """What is left of a hold, least and most, where it may be either."""
     if a is None or b is None:
         return a or b
     return min(a[0], b[0]), max(a[1], b[1])

@@ -366,7 +366,7 @@ class Tracker:
         ]
         if not right:
             self.book.wrong_again(
-                change.output, orders.in_force(self._output(change), self.possibilities[0], self._lost())
+                change.output, orders.in_force(self._output(change), self.possibilities[0], self.lost)
             )
         elif self.book.right_again(change):
             self.keep([answers.released(p, change, self.world, late=True) for p in right])
@@ -414,20 +414,22 @@ class Tracker:
             ):
                 held = next(iter(policies)) is Policy.ON
                 if held == self.levels[name] and held != event.on:
-                    self.book.held(output, event, self.possibilities, self._lost())
+                    self.book.held(output, event, self.possibilities, self.lost)
 
         self.watched[name] = Watched(until, prove)
 
     def _sensor(self, event: SensorMoved) -> None:
-        was_lost = self._lost()
+        was_lost = self.lost
         self.world.conditions.read(event.sensor, event.value, event.stamp)
         self.keep([holds.on_condition(p, event.stamp, self.world) for p in self.possibilities])
         self.watched.pop("sensor", None)
-        if self._lost() and not was_lost:
+        if self.lost and not was_lost:
             self._watch_loss(event)
 
-    def _lost(self) -> bool:
-        return self.world.conditions.powered and self.world.conditions.surely(Needs.LOST)
+    @property
+    def lost(self) -> bool:
+        """Whether the sensors are surely lost now."""
+        return self.world.conditions.surely(Needs.LOST)
 
     def _watch_loss(self, event: SensorMoved) -> None:
         """A loss while mitigating must change nothing: proven once it has surely been noticed."""
