@@ -10,7 +10,7 @@ which calls are on is chosen so that every output has something to answer.
 from __future__ import annotations
 
 from bench.procedure.steps import Procedure, Step, Wait, WaitTimer
-from bench.procedure.writer import ASSUMED_RESET_US, Writer
+from bench.procedure.writer import Writer, good_again
 from firmware_ref.parameters import Mode, Parameters
 
 ABOUT = {
@@ -37,15 +37,13 @@ class _Acceptance(Writer):
         self._walk(following=True)
         self._leak()
         self._walk()
-        latches = self.parameters.rules.latching is not False
-        ways = self._ways_of_loss()
-        if ways and not latches:
-            self._lose_in_leak(ways[0])
+        if self._ways and not self._latches:
+            self._lose_in_leak(self._ways[0])
         self._hold()
         self._losses()
-        if not ways or not latches:  # else done by the reset
+        if not self._ways or not self._latches:  # else done by the reset
             self._power_up_with_calls()
-        if ways and latches:
+        if self._ways and self._latches:
             self._leak_and_loss_last()
         return tuple(self.steps)
 
@@ -65,7 +63,7 @@ class _Acceptance(Writer):
         self._release()
 
     def _losses(self) -> None:
-        for number, loss in enumerate(self._ways_of_loss()):
+        for number, loss in enumerate(self._ways):
             self._lose(loss)
             if number == 0:
                 self._walk()
@@ -77,17 +75,15 @@ class _Acceptance(Writer):
         The board is not left remembering it: the next test must find it as the first one did.
         """
         self._part = "Sensor lost during a leak"
-        loss = self._ways_of_loss()[0]
+        loss = self._ways[0]
         self._set(self._telling_calls(Mode.LEAK_ACTIVE), following=True)
         self._apply((loss[0][0], "leak"))
         self._add(WaitTimer("trip"))
         self._apply(*loss)
         self._add(WaitTimer("loss"))
-        rules = self.parameters.rules
-        self._apply(*((sensor, "clear") for sensor, _ in loss))
-        if rules.after_supply_loss != "forget":
+        self._apply(*good_again(loss))
+        if self.parameters.rules.after_supply_loss != "forget":
             self._part = "Until nothing is left to remember"
             self._add(WaitTimer("hold"))  # counts from the signal; the clear may begin as late as the return
             self._add(Wait(self._longest_return_us()))
-        self._part = "Reset by cutting the supply"
-        self._cut_supply(rules.reset_supply_off_us or ASSUMED_RESET_US)
+        self._reset()

@@ -9,14 +9,14 @@ show is left out, and said why.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 
 from bench.judge.bounds import expected_bound_us
 from bench.procedure.short import least_share
 from bench.procedure.steps import Procedure, Wait, WaitTimer
 from bench.procedure.timers import LONGEST_WAIT_US, past_us, span
 from bench.procedure.words import say_us
-from bench.procedure.writer import ASSUMED_RESET_US, LATE_HOLD_US, Writer, said
+from bench.procedure.writer import LATE_HOLD_US, Settings, Writer, good_again, said
 from firmware_ref.parameters import Interval, Mode, Parameters
 
 ABOUT = (
@@ -33,8 +33,6 @@ _MOST_TRIES = 20
 #: A dip shorter than this cannot be made: the switch is moved, read back and moved again.
 _SHORTEST_DIP_US = 100_000
 
-Settings = tuple[tuple[str, str], ...]
-
 
 def full(parameters: Parameters) -> Procedure:
     """The longest test of one board."""
@@ -46,9 +44,6 @@ def full(parameters: Parameters) -> Procedure:
 class _Full(Writer):
     def __init__(self, parameters: Parameters) -> None:
         super().__init__(parameters)
-        self.left_out: list[str] = []
-        self._latches = parameters.rules.latching is not False
-        self._ways = self._ways_of_loss()
         #: The level between the bands can be told from both.
         self._between = [f"sensor.{s.name}" for s in parameters.sensors if s.kind == "analog"]
         self._share = least_share(parameters)
@@ -100,7 +95,7 @@ class _Full(Writer):
         for way in self._ways:
             self._part = f"Sensor lost too shortly: {said(way)}"
             self._set(self._telling_calls(Mode.SENSOR_FAULT), following=True)
-            self._broken("loss", loss, way, tuple((s, "clear") for s, _ in way))
+            self._broken("loss", loss, way, good_again(way))
 
     def _broken(self, what: str, needed: Interval | None, begin: Settings, end: Settings) -> None:
         """A condition begun and broken off until all tries together last longer than it may ever take."""
@@ -202,7 +197,7 @@ class _Full(Writer):
                 self._part = "And still lost when the hold would be over"
                 self._add(WaitTimer("hold"))
             self._part = "The sensor is back"
-            self._apply(*((s, "clear") for s, _ in way))
+            self._apply(*good_again(way))
             self._add(WaitTimer("return"))
             if number or self.parameters.rules.hold_when_lost != "run":  # else it is over already
                 self._add(WaitTimer("hold"))
@@ -213,16 +208,13 @@ class _Full(Writer):
 
     def _reset_if_latched(self) -> None:
         if self._latches:
-            self._part = "Reset by cutting the supply"
-            self._cut_supply(self.parameters.rules.reset_supply_off_us or ASSUMED_RESET_US)
+            self._reset()
 
     # Supply.
 
-    def _cut_here(self, reading: Sequence[tuple[str, str]]) -> None:
+    def _cut_here(self, reading: Iterable[tuple[str, str]]) -> None:
         """Off for longer than any dip, and back with the sensors as `reading` says; the calls stay."""
-        self._apply(("main", "open"), *((s, "open") for s in self._driven()))
-        self._add(Wait(self._off_us(0)))
-        self._apply(*reading, ("main", "closed"))
+        self._off_and_on(0, reading)
         self._warm_up()
 
     def _reading(self, leaking: str = "") -> list[tuple[str, str]]:
@@ -251,11 +243,7 @@ class _Full(Writer):
         follow_us = (past_us(self.parameters, "follow") or 0) + _MOVING_US
         self._power_up_with_calls()
         self._part = "Supply cut in the start-up"
-        self._cut_here(self._reading())
-        steps = self.steps
-        # The wait for the end of the warm-up gives way to one that ends within it.
-        while steps and isinstance(steps[-1].doing, WaitTimer):
-            steps.pop()
+        self._off_and_on(0, self._reading())
         self._add(WaitTimer("warm_up", 0.5))
         self._cut_here(self._reading())
         self._part = "Every combination of calls in the start-up"
@@ -265,9 +253,7 @@ class _Full(Writer):
             )
             self._part = ""
             return
-        self._cut_here(self._reading())
-        while steps and isinstance(steps[-1].doing, WaitTimer):
-            steps.pop()
+        self._off_and_on(0, self._reading())
         self._add(WaitTimer("boot"))
         self._walk()
         self._warm_up()
@@ -293,16 +279,12 @@ class _Full(Writer):
                 self._cut_too_short_to_reset(way)
             else:
                 self._part = f"Return broken off: {said(way)}"
-                self._broken_return(way)
+                self._broken("return", self.parameters.timing.return_, good_again(way), way)
                 self._part = f"Supply cut in the sensor fault: {said(way)}"
                 self._cut_here([(s, dict(way).get(s, "clear")) for s in self.sensors])
                 self._add(WaitTimer("loss"))
                 self._add(Wait(past_us(self.parameters, "loss") or 0))  # counted from the supply
             self._come_back(way)
-
-    def _broken_return(self, way: Settings) -> None:
-        good = tuple((s, "clear") for s, _ in way)
-        self._broken("return", self.parameters.timing.return_, good, way)
 
     def _cut_too_short_to_reset(self, way: Settings) -> None:
         reset_us = self.parameters.rules.reset_supply_off_us
@@ -313,7 +295,7 @@ class _Full(Writer):
             )
             return
         self._part = f"Supply cut too short to reset: {said(way)}"
-        self._apply(*((s, "clear") for s, _ in way))
+        self._apply(*good_again(way))
         self._add(WaitTimer("return"))
         self._cut_here(self._reading())
 

@@ -19,7 +19,7 @@ from functools import cache, partial
 from bench.judge.bounds import expected_bound_us
 from bench.procedure.steps import Procedure, Step, Wait, WaitTimer
 from bench.procedure.timers import span
-from bench.procedure.writer import ASSUMED_RESET_US, Writer, said
+from bench.procedure.writer import Settings, Writer, said
 from firmware_ref.parameters import Mode, Parameters
 
 ABOUT = "the least board time that proves all that must be proven, for the test before a board is installed"
@@ -91,14 +91,14 @@ def least_share(parameters: Parameters) -> float:
 class _Short(Writer):
     def __init__(self, parameters: Parameters) -> None:
         super().__init__(parameters)
-        self._lost: tuple[tuple[str, str], ...] = ()
+        self._lost: Settings = ()
 
     def phases(self) -> Mapping[str, Callable[[], None]]:
         """Every phase in its order.  Each can be left out; the others then still make a procedure."""
-        latches, ways = self.parameters.rules.latching is not False, self._ways_of_loss()
+        latches, ways = self._latches, self._ways
         found: dict[str, Callable[[], None]] = {"power-up": self._power_up}
         for call in self.calls:
-            found[f"call {call} alone"] = partial(self._alone, call)
+            found[f"call {call} alone"] = partial(self._calls_alone, call)
         found["leak"] = self._leak
         for call in self.calls:
             found[f"call {call} in the leak"] = partial(self._turn, "Calls in the leak", call)
@@ -122,16 +122,10 @@ class _Short(Writer):
 
     def finish(self) -> tuple[Step, ...]:
         """A latched fault must not be left to the next test: without supply for long enough it is reset."""
-        if self._lost and self.parameters.rules.latching is not False:
+        if self._lost and self._latches:
             self._part = "Reset by leaving the supply off"
-            self._apply(("main", "open"), *((s, "open") for s in self._driven()))
-            self._add(Wait(self._off_us(self.parameters.rules.reset_supply_off_us or ASSUMED_RESET_US)))
+            self._off(self._reset_us())
         return tuple(self.steps)
-
-    def _alone(self, call: str) -> None:
-        self._part = "Each call alone"
-        self._set({call: True}, following=True)
-        self._set({call: False}, following=True)
 
     def _turn(self, part: str, call: str) -> None:
         """And back: only a change towards what is held shows that it is held."""
@@ -149,7 +143,7 @@ class _Short(Writer):
         self._part = "The whole hold and the release"
         self._apply((sensor, "clear"))
 
-    def _loss(self, loss: tuple[tuple[str, str], ...]) -> None:
+    def _loss(self, loss: Settings) -> None:
         self._back()
         self._lose(loss)
         self._lost = loss
@@ -160,7 +154,7 @@ class _Short(Writer):
             self._come_back(self._lost)
         self._lost = ()
 
-    def _leak_and_loss(self, loss: tuple[tuple[str, str], ...]) -> None:
+    def _leak_and_loss(self, loss: Settings) -> None:
         self._back()
         self._part = "Sensor lost during a leak"
         self._set(self._telling_calls(Mode.LEAK_ACTIVE), following=True)

@@ -22,14 +22,10 @@ def timing(parameters: Parameters, times: int = TIMES) -> Procedure:
 
 
 class _Timing(Writer):
-    def __init__(self, parameters: Parameters) -> None:
-        super().__init__(parameters)
-        self.left_out = [
-            "the clear by itself: no output moves when it is over, so it is measured with the hold"
-        ]
-
     def write(self, times: int) -> None:
-        rules, ways = self.parameters.rules, self._ways_of_loss()
+        self.left_out.append(
+            "the clear by itself: no output moves when it is over, so it is measured with the hold"
+        )
         self._power_up()
         for _ in range(times):
             self._calls_alone()
@@ -42,14 +38,14 @@ class _Timing(Writer):
             self._part = "Hold and release"
             self._apply((self.sensors[0], "clear"))
             self._release()
-        if rules.latching is not False and rules.reset_supply_off_us is None:
-            if ways:
-                self._lose(ways[0])
+        if self._latches and self.parameters.rules.reset_supply_off_us is None:
+            if self._ways:
+                self._lose(self._ways[0])
                 self.left_out.append(
                     "more than one sensor loss: no time without supply is stated that resets a latched fault"
                 )
             return
-        for way in ways:
+        for way in self._ways:
             for _ in range(times):
                 self._lose(way)
                 self._come_back(way)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping
 
 from bench.judge.bounds import expected_bound_us
 from bench.procedure.steps import Apply, Doing, Require, Step, Until, Wait, WaitTimer
@@ -11,7 +11,7 @@ from bench.procedure.words import output_channel, read_as
 from firmware_ref.parameters import Mode, Parameters, Policy
 
 #: How long the supply is cut where the profile does not say what resets a latched fault; ours.
-ASSUMED_RESET_US = 30_000_000
+_ASSUMED_RESET_US = 30_000_000
 #: How long an answer that is overdue is waited for, so that it can be measured; ours.
 LATE_US = 20_000_000
 LATE_HOLD_US = 60_000_000
@@ -21,6 +21,9 @@ LONGEST_RIDE_US = 5_000_000
 SHORTEST_CUT_US = 2_000_000
 #: The source must be up this soon before anything is closed.
 SOURCE_WITHIN_US = 1_000_000
+
+#: Channels and what each is brought to, as words.
+Settings = tuple[tuple[str, str], ...]
 
 
 class Writer:
@@ -34,6 +37,11 @@ class Writer:
         self.sensors = [f"sensor.{s.name}" for s in parameters.sensors]
         self.calls = dict.fromkeys(parameters.calls, False)
         self.steps: list[Step] = []
+        #: What this board or this bench cannot show, and why.
+        self.left_out: list[str] = []
+        #: Whether a sensor-fault may latch.
+        self._latches = parameters.rules.latching is not False
+        self._ways = self._ways_of_loss()
         self._part = ""
         self._lost_in_leak = False
 
@@ -46,19 +54,18 @@ class Writer:
         self._apply(("board", "closed"), ("main", "closed"))
         self._warm_up()
 
-    def _calls_alone(self) -> None:
+    def _calls_alone(self, *calls: str) -> None:
+        """One after the other; all of them where none is named."""
         self._part = "Each call alone"
-        for call in self.calls:
+        for call in calls or self.calls:
             self._set({call: True}, following=True)
             self._set({call: False}, following=True)
 
     def _after_return(self) -> None:
-        rules = self.parameters.rules
-        if rules.latching is not False:
-            self._part = "Reset by cutting the supply"
-            self._cut_supply(rules.reset_supply_off_us or ASSUMED_RESET_US)
+        if self._latches:
+            self._reset()
             return
-        if rules.after_fault == "hold":
+        if self.parameters.rules.after_fault == "hold":
             hold = self.parameters.timing.hold
             most = (
                 LONGEST_WAIT_US["hold"] if hold is None else hold.max_us + 2 * expected_bound_us(hold.max_us)
@@ -78,7 +85,7 @@ class Writer:
         self._add(WaitTimer("trip"))
         self._late(Mode.LEAK_ACTIVE, LATE_US)
 
-    def _lose_in_leak(self, loss: Sequence[tuple[str, str]]) -> None:
+    def _lose_in_leak(self, loss: Settings) -> None:
         """In the leak of the first sensor, and back to it."""
         self._part = f"Sensor lost during a leak: {said(loss)}"
         self._apply(*loss)
@@ -87,15 +94,15 @@ class Writer:
         self._add(WaitTimer("return"))
         self._lost_in_leak = True
 
-    def _lose(self, loss: Sequence[tuple[str, str]]) -> None:
+    def _lose(self, loss: Settings) -> None:
         self._part = f"Sensor loss: {said(loss)}"
         self._set(self._telling_calls(Mode.SENSOR_FAULT), following=True)
         self._apply(*loss)
         self._add(WaitTimer("loss"))
         self._late(Mode.SENSOR_FAULT, LATE_US)
 
-    def _come_back(self, loss: Sequence[tuple[str, str]]) -> None:
-        self._apply(*((sensor, "clear") for sensor, _ in loss))
+    def _come_back(self, loss: Settings) -> None:
+        self._apply(*good_again(loss))
         self._add(WaitTimer("return"))
         self._after_return()
 
@@ -119,19 +126,34 @@ class Writer:
         self._cut_supply(0)
 
     def _cut_supply(self, least_us: int) -> None:
-        """Off for longer than that, with calls on; no signal is driven into the board while it has no supply."""
-        driven = self._driven()
+        """Off for longer than that, with calls on, until the board is ready again."""
         self._set(self._telling_calls(Mode.START_UP), following=True)
-        self._apply(("main", "open"), *((s, "open") for s in driven))
-        self._add(Wait(self._off_us(least_us)))
-        self._apply(*((s, "clear") for s in driven), ("main", "closed"))
+        self._off_and_on(least_us, [(s, "clear") for s in self._driven()])
         self._warm_up()
+
+    def _reset(self) -> None:
+        """Of a latched fault."""
+        self._part = "Reset by cutting the supply"
+        self._cut_supply(self._reset_us())
 
     # What the parts are made of.
 
     def _driven(self) -> list[str]:
         """The sensors whose signal is a voltage of the bench."""
         return [f"sensor.{s.name}" for s in self.parameters.sensors if s.kind == "analog"]
+
+    def _off(self, least_us: int) -> None:
+        """No supply for longer than that; no signal is driven into the board meanwhile."""
+        self._apply(("main", "open"), *((s, "open") for s in self._driven()))
+        self._add(Wait(self._off_us(least_us)))
+
+    def _off_and_on(self, least_us: int, reading: Iterable[tuple[str, str]]) -> None:
+        """The supply comes back with the sensors as `reading` says."""
+        self._off(least_us)
+        self._apply(*reading, ("main", "closed"))
+
+    def _reset_us(self) -> int:
+        return self.parameters.rules.reset_supply_off_us or _ASSUMED_RESET_US
 
     def _off_us(self, least_us: int) -> int:
         """How long the supply is cut so that it surely is off for `least_us` and no dip."""
@@ -195,7 +217,7 @@ class Writer:
                 wanted.setdefault(output.call, output.modes[mode] is not Policy.ON)
         return wanted
 
-    def _ways_of_loss(self) -> list[tuple[tuple[str, str], ...]]:
+    def _ways_of_loss(self) -> list[Settings]:
         """Each way, one sensor after the other; all at once where the board only minds losing all."""
         ways = [(f"sensor.{s.name}", way) for s in self.parameters.sensors for way in sorted(s.lost_by)]
         if self.parameters.rules.lost_when != "all":
@@ -209,6 +231,11 @@ class Writer:
         return any(o.restart and events & o.restart.after for o in self.parameters.outputs)
 
 
-def said(loss: Sequence[tuple[str, str]]) -> str:
+def good_again(loss: Settings) -> Settings:
+    """The sensors of a way of loss, clear."""
+    return tuple((sensor, "clear") for sensor, _ in loss)
+
+
+def said(loss: Settings) -> str:
     """A way of loss in words: `sensor.1 open, sensor.2 open`."""
     return ", ".join(f"{sensor} {way}" for sensor, way in loss)
