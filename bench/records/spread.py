@@ -1,9 +1,8 @@
 """What repeated measurements say of their source: mean, spread, and intervals for a normal source.
 
-Exact for whole degrees of freedom: the t and chi-square probabilities are the
-finite sums of Abramowitz and Stegun, Handbook of Mathematical Functions,
-26.7.3, 26.7.4, 26.4.4 and 26.4.5.  tests/outside holds them, and the factors,
-to published figures.
+Exact for whole degrees of freedom: the chi-square probability is the finite sum
+of Abramowitz and Stegun, Handbook of Mathematical Functions, 26.4.4 and 26.4.5.
+tests/outside holds it, and the factors, to published figures.
 """
 
 from __future__ import annotations
@@ -12,7 +11,9 @@ import statistics
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
-from math import atan, cos, erfc, exp, inf, pi, sin, sqrt
+from math import erfc, exp, inf, sqrt
+
+from bench.judge.uncertainty import student
 
 #: Confidence of the intervals, and the share of the source that the tolerance interval covers.
 CONFIDENCE = 0.95
@@ -54,13 +55,7 @@ def spread_of(values: Sequence[float]) -> Spread:
 
 def mean_interval(count: int, mean: float, deviation: float, confidence: float) -> tuple[float, float]:
     """The two-sided confidence interval of the mean of a normal source."""
-    return _around(mean, t_quantile(confidence, count - 1) * deviation / sqrt(count))
-
-
-@cache
-def t_quantile(confidence: float, freedom: int) -> float:
-    """The t that a Student variate stays within, either side, with this probability."""
-    return _root(lambda t: _t_within(t, freedom) - confidence)
+    return _around(mean, student(confidence, count - 1) * deviation / sqrt(count))
 
 
 @cache
@@ -92,17 +87,6 @@ def _around(middle: float, half: float) -> tuple[float, float]:
 def _half_width(off: float, content: float) -> float:
     """Half of an interval `off` the middle of the standard normal source that holds `content` of it."""
     return _root(lambda r: _NORMAL.cdf(off + r) - _NORMAL.cdf(off - r) - content)
-
-
-def _t_within(t: float, freedom: int) -> float:
-    angle = atan(t / sqrt(freedom))
-    odd = freedom % 2
-    term, total = (cos(angle), 0.0) if odd else (1.0, 0.0)
-    for n in range(2 + odd, freedom + 1, 2):
-        total += term
-        term *= (n - 1) / n * cos(angle) ** 2
-    inner = sin(angle) * total
-    return 2 / pi * (angle + inner) if odd else inner
 
 
 def _chi_square_above(x: float, freedom: int) -> float:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import pytest
 
-from bench.records.spread import mean_interval, spread_of, t_quantile, tolerance_factor
+from bench.judge.uncertainty import student
+from bench.records.spread import mean_interval, spread_of, tolerance_factor
 
 
 def test_confidence_interval_of_a_mean():
     """NIST/SEMATECH e-Handbook 1.3.5.2 (heat flow meter data, N 195): 9.258242 to 9.264679; certain."""
     assert mean_interval(195, 9.261460, 0.02278881, 0.95) == pytest.approx((9.258242, 9.264679), abs=1e-6)
-    assert t_quantile(0.95, 194) == pytest.approx(1.9723, abs=5e-5)
+    assert student(0.95, 194) == pytest.approx(1.9723, abs=5e-5)
 
 
 @pytest.mark.parametrize(
@@ -18,12 +19,12 @@ def test_confidence_interval_of_a_mean():
 )
 def test_students_t(freedom, t):
     """The printed table of every textbook, two-sided 95 %; certain."""
-    assert t_quantile(0.95, freedom) == pytest.approx(t, abs=5e-5)
+    assert student(0.95, freedom) == pytest.approx(t, abs=5e-5)
 
 
 def test_t_of_the_end_gauge():
     """JCGM 100:2008 H.1: t for 99 % and 16 degrees of freedom is 2.92; certain."""
-    assert t_quantile(0.99, 16) == pytest.approx(2.92, abs=5e-3)
+    assert student(0.99, 16) == pytest.approx(2.92, abs=5e-3)
 
 
 def test_tolerance_factor_of_the_handbook():
