@@ -28,7 +28,7 @@ from bench.trace.records import (
     Value,
     Voltage,
 )
-from bench.trace.sense import nonsense
+from bench.trace.sense import WORDS, nonsense
 
 FORMAT = "mitbench-trace-1"
 
@@ -49,7 +49,6 @@ _CHOICES = {
     "what": ("position", "voltage", "terminal"),
     "reason": ("complete", "stopped", "bench-fault"),
 }
-_PLAIN_VALUES = frozenset({"on", "off", "open", "closed", "short", "normal", "leak"})
 
 
 def to_json(record: Record) -> dict[str, Any]:
@@ -133,11 +132,9 @@ def _value(key: str, value: Any) -> Value:
         return value
     if isinstance(value, Mapping) and set(value) == {"value_uv", "bound_uv"}:
         return _voltage(value["value_uv"], value["bound_uv"])
-    if isinstance(value, str) and value in _PLAIN_VALUES:
+    if isinstance(value, str) and value in WORDS:
         return value
-    raise ValueError(
-        f"{key}: {value!r} is no value; write one of {', '.join(sorted(_PLAIN_VALUES))} or value_uv"
-    )
+    raise ValueError(f"{key}: {value!r} is no value; write one of {', '.join(sorted(WORDS))} or value_uv")
 
 
 def _voltage(value_uv: Any, bound_uv: Any) -> Voltage:

@@ -32,6 +32,8 @@ DISORDER_US = 1_000_000
 _LEVELS = frozenset({"on", "off"})
 _CONTACTS = frozenset({"open", "closed"})
 _SIGNALS = frozenset({"open", "short", "normal", "leak"})
+#: Every value that is a word.
+WORDS = _LEVELS | _CONTACTS | _SIGNALS
 #: First part of a channel's name: the values it can have, and whether the fixture moves it.
 _KINDS: dict[str, tuple[frozenset[str], bool]] = {
     "call": (_LEVELS, True),
@@ -55,7 +57,7 @@ def nonsense(header: Header, records: Iterable[Record]) -> str | None:
     for record in records:
         wrong = _channel(header, record) if isinstance(record, (Applied, Readback, Edge)) else None
         if wrong is None and isinstance(record, Snapshot):
-            wrong = next((w for ch, v in record.values.items() if (w := _value(ch, v, None))), None)
+            wrong = next((w for ch, v in record.values.items() if (w := _value(ch, v, "the snapshot"))), None)
         if wrong is not None:
             return wrong
         for tick in _ticks(record):
@@ -89,30 +91,18 @@ def _ticks(record: Record) -> tuple[int, ...]:
 def _channel(header: Header, record: Applied | Readback | Edge) -> str | None:
     if header.wiring and record.ch not in header.wiring:
         return f"seq {record.seq}: {record.ch} is not in the wiring of this trace"
-    return _value(
-        record.ch,
-        record.value,
-        None if isinstance(record, Applied) else isinstance(record, Readback),
-        record.seq,
-    )
+    return _value(record.ch, record.value, f"seq {record.seq}", edge=isinstance(record, Edge))
 
 
-def _value(ch: str, value: Value, moved: bool | None, seq: int | None = None) -> str | None:
-    where = "the snapshot" if seq is None else f"seq {seq}"
+def _value(ch: str, value: Value, where: str, edge: bool = False) -> str | None:
     known = _KINDS.get(ch.partition(".")[0])
     if known is None:
         return f"{where}: {ch} is no channel; names begin with one of {', '.join(_KINDS)}"
     values, by_fixture = known
-    if moved is False and by_fixture:
+    if edge and by_fixture:
         return f"{where}: {ch} is moved by the fixture and has no edge of its own"
     if isinstance(value, Voltage):
-        return (
-            None
-            if values is _SIGNALS
-            else f"{where}: {ch} has a voltage; write one of {', '.join(sorted(values))}"
-        )
-    return (
-        None
-        if value in values
-        else f"{where}: {ch} cannot be {value}; write one of {', '.join(sorted(values))}"
-    )
+        fits, wrong = values is _SIGNALS, "has a voltage"
+    else:
+        fits, wrong = value in values, f"cannot be {value}"
+    return None if fits else f"{where}: {ch} {wrong}; write one of {', '.join(sorted(values))}"
