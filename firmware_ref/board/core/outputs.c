@@ -30,7 +30,6 @@ static board_policy policy_of(const output_parameters *q, uint8_t i, board_mode 
     if (HAS(blower_not_held) && i == OUT_G && mode == MODE_POST_LEAK_HOLD) { return POLICY_FOLLOW; }
     if (HAS(fault_blower_not_forced) && i == OUT_G && mode == MODE_SENSOR_FAULT) { return POLICY_FOLLOW; }
     if (HAS(fault_heat_blocked) && i == OUT_W && mode == MODE_SENSOR_FAULT) { return POLICY_OFF; }
-    (void)mitigating;
     return (board_policy)q->policy[mode];
 }
 

@@ -70,7 +70,6 @@ void sensor_sample(sensor_state *s, const parameters *p, uint16_t millivolts)
     look(s, p, millivolts);
     const bool high = s->condition == SENSOR_HIGH;
     if (!(HAS(trip_accumulates) && !high && s->high_ms < p->trip_ms)) { count(&s->high_ms, high); }
-    count(&s->low_ms, s->condition == SENSOR_LOW);
     count(&s->lost_ms, s->condition == SENSOR_LOST);
     count(&s->good_ms, s->condition != SENSOR_LOST);
 }

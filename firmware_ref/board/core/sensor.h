@@ -20,7 +20,7 @@ typedef struct {
     bool begun;
     sensor_condition condition;
     /* Without a break, in ms; `good` is anything but lost. */
-    uint32_t high_ms, low_ms, lost_ms, good_ms;
+    uint32_t high_ms, lost_ms, good_ms;
 } sensor_state;
 
 /* What a 10-bit reading against 5 V stands for: the middle of its step. */
