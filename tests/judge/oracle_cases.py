@@ -5,13 +5,9 @@ from __future__ import annotations
 import dataclasses
 import random
 
-from bench.judge import failures
-from bench.judge.book import Book
-from bench.judge.clock import EXACT
-from bench.judge.feed import Feed, output_channel
+from bench.judge.feed import output_channel
 from bench.judge.findings import Finding
-from bench.judge.tracker import Tracker
-from bench.judge.window import Stamp
+from bench.judge.judge import open_case
 from bench.trace.records import Applied, Edge, End, Header, Readback, Record, Snapshot, Trace, Value, Voltage
 from firmware_ref.parameters import (
     Band,
@@ -332,16 +328,9 @@ def trace_of(case: Case, parameters: Parameters) -> Trace:
 
 def judge_fails(case: Case, parameters: Parameters) -> list[Finding]:
     """What the judge finds failed, whether or not any output ever answered."""
-    trace = trace_of(case, parameters)
-    assert trace.snapshot is not None
-    zero, book = Stamp(0, 0), Book(parameters, 0, parameters.decision)
-    feed = Feed(parameters, EXACT, book)
-    tracker = Tracker.start(parameters, 0, zero, feed.start(trace.snapshot), book, failures.resolve)
-    end_us = trace.records[-1].tick_us  # type: ignore[union-attr]
-    events = [event for record in trace.records for event in feed.record(record)]
-    tracker.push(events + feed.settle(end_us + STEP_US))
-    tracker.run(end_us)
-    return [f for f in book.findings if f.verdict == "fail"]
+    opened = open_case(trace_of(case, parameters), parameters, parameters.decision)
+    opened.tracker.run(opened.end_us)
+    return [f for f in opened.tracker.book.findings if f.verdict == "fail"]
 
 
 def rests_of(parameters: Parameters) -> dict[str, bool]:

@@ -27,13 +27,14 @@ from collections import Counter
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
+from unittest.mock import patch
 
 ROOT = Path(__file__).parent.parent.parent
 sys.path.insert(0, str(ROOT))
 
 from bench.judge import judge as judging  # noqa: E402
 from bench.judge.findings import Finding  # noqa: E402
-from bench.judge.tracker import Tracker  # noqa: E402
 from bench.procedure.acceptance import acceptance  # noqa: E402
 from bench.procedure.plan import plan  # noqa: E402
 from bench.run.clock_watch import ClockWatch  # noqa: E402
@@ -102,21 +103,20 @@ def parameters_of(seed: int, wide: bool, usual: bool = False) -> Parameters:
 
 def judged(trace: Trace, parameters: Parameters, tally: Tally) -> list[Finding]:
     """The findings of one trace; possibilities, bounds and time go into the tally."""
-    kept: list[Tracker] = []
-    begin = Tracker.start
+    cases: list[judging.Case] = []
+    open_case = judging.open_case
 
-    def start(*args: object) -> Tracker:
-        kept.append(begin(*args))  # type: ignore[arg-type]
-        return kept[-1]
+    def opened(*what: Any) -> judging.Case:
+        cases.append(open_case(*what))
+        return cases[-1]
 
-    judging.Tracker = _Starts(start)  # type: ignore[misc, assignment]
     begun = time.perf_counter()
     try:
-        judgement = _in_time(lambda: judging.judge_trace(trace, parameters))
+        with patch.object(judging, "open_case", opened):
+            judgement = _in_time(lambda: judging.judge_trace(trace, parameters))
     finally:
-        judging.Tracker = Tracker  # type: ignore[misc]
         tally.judging_s += time.perf_counter() - begun
-    tally.most = max([tally.most, *(t.most for t in kept)])
+    tally.most = max([tally.most, *(case.tracker.most for case in cases)])
     tally.verdicts[judgement.verdict] += 1
     if judgement.verdict == "inconclusive":
         tally.reasons[judgement.reason.partition(":")[0]] += 1
@@ -130,11 +130,6 @@ def judged(trace: Trace, parameters: Parameters, tally: Tally) -> list[Finding]:
                 five_min = finding.bound * min(1.0, 300 / finding.measured)
                 tally.bounds["hold of 5 min"] = max(tally.bounds.get("hold of 5 min", 0.0), five_min)
     return list(judgement.findings)
-
-
-@dataclass
-class _Starts:
-    start: Callable[..., Tracker]
 
 
 def _in_time(act: Callable[[], judging.Judgement]) -> judging.Judgement:

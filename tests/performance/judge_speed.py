@@ -22,13 +22,9 @@ from pathlib import Path
 ROOT = Path(__file__).parent.parent.parent
 sys.path.insert(0, str(ROOT))
 
-from bench.judge import failures  # noqa: E402
-from bench.judge.book import Book  # noqa: E402
-from bench.judge.feed import Feed  # noqa: E402
-from bench.judge.judge import clock_of, judge_trace  # noqa: E402
-from bench.judge.tracker import Tracker  # noqa: E402
-from bench.judge.window import Stamp  # noqa: E402
+from bench.judge.judge import judge_trace, open_case  # noqa: E402
 from bench.trace.records import Edge, Readback, Trace  # noqa: E402
+from firmware_ref.parameters import Parameters  # noqa: E402
 from tests.boards import furnace  # noqa: E402
 from tests.judge.random_profiles import random_parameters  # noqa: E402
 from tests.judge.random_runs import random_run, signals  # noqa: E402
@@ -79,19 +75,11 @@ def steady(events: int, seconds_an_event: float = 1.8) -> Stand:
     return stand
 
 
-def tracked(stand: Stand, trace: Trace, book: Book | None = None) -> Tracker:
-    """The tracker alone, fed in one go; for the most possibilities."""
-    assert trace.snapshot is not None
-    fit = clock_of(trace)
-    zero = Stamp(fit.true_us(trace.snapshot.tick_us), 0)
-    book = book or Book(stand.parameters, zero.mid_us, "guarded")
-    feed = Feed(stand.parameters, fit, book)
-    tracker = Tracker.start(
-        stand.parameters, fit.rate_ppm, zero, feed.start(trace.snapshot), book, failures.resolve
-    )
-    tracker.push([e for r in trace.records for e in feed.record(r)])
+def most_possibilities(trace: Trace, parameters: Parameters) -> int:
+    """At any one moment, to the end of every window that is open."""
+    tracker = open_case(trace, parameters, "guarded").tracker
     tracker.run(1 << 50)
-    return tracker
+    return tracker.most
 
 
 def quarter_hour() -> None:
@@ -100,7 +88,7 @@ def quarter_hour() -> None:
     ms = 1e3 * best_s(lambda: judge_trace(trace, stand.parameters))
     print(
         f"{events_of(trace)} events in {stand.now_us / 60 / _S:.1f} min: {ms:.1f} ms   aim 10 ms   "
-        f"most possibilities {tracked(stand, trace).most}"
+        f"most possibilities {most_possibilities(trace, stand.parameters)}"
     )
 
 
@@ -110,7 +98,7 @@ def boards_a_second() -> None:
     took = best_s(lambda: [judge_trace(t, p) for t, p in traces], of=3)
     making = best_s(lambda: [random_run(p, 1, steps=10).trace() for _, p in traces], of=2)
     events = sum(events_of(t) for t, _ in traces) / len(traces)
-    most = max(tracked(s, t).most for s, (t, _) in zip(stands, traces, strict=True))
+    most = max(most_possibilities(t, p) for t, p in traces)
     print(
         f"random boards, 10 stimuli, {events:.0f} events: {len(traces) / took:.0f} judged a second   aim 500   "
         f"({len(traces) / making:.0f} simulated a second)   most possibilities {most}"
