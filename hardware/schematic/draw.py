@@ -11,7 +11,7 @@ from html import escape
 from pathlib import Path
 
 from hardware.schematic.pages import pages
-from hardware.schematic.sheet import HERE, Box, Label, Part, Sheet, read_sheets, written
+from hardware.schematic.sheet import HERE, Box, Label, Part, Sheet, read_sheets, touches, written
 from hardware.schematic.symbols import SYMBOLS, Point
 
 PICTURES = HERE / "pictures"
@@ -71,17 +71,14 @@ def _junctions(sheet: Sheet) -> list[Point]:
         ends[point] = ends.get(point, 0) + 1
     found = []
     for point, count in ends.items():
-        passing = sum(_inside(point, a, b) for wire in sheet.wires for a, b in itertools.pairwise(wire))
+        passing = sum(
+            touches(point, a, b) and point not in (a, b)
+            for wire in sheet.wires
+            for a, b in itertools.pairwise(wire)
+        )
         if count + 2 * passing > 2:
             found.append(point)
     return sorted(found)
-
-
-def _inside(point: Point, a: Point, b: Point) -> bool:
-    (x, y), (ax, ay), (bx, by) = point, a, b
-    if ax == bx == x:
-        return min(ay, by) < y < max(ay, by)
-    return ay == by == y and min(ax, bx) < x < max(ax, bx)
 
 
 def _part(part: Part) -> list[str]:

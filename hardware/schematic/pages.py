@@ -10,7 +10,7 @@ import re
 from collections.abc import Sequence
 from pathlib import Path
 
-from hardware.schematic.sheet import HARDWARE, HERE, Sheet, copies, pins, read_sheets, rows_of, table
+from hardware.schematic.sheet import HARDWARE, HERE, Sheet, copies, pins, read_sheets, rows_of, table, written
 from hardware.schematic.worked import WORKED
 
 _BLOCK = re.compile(r"(<!-- made: ([\w.-]+) -->\n).*?(<!-- end -->)", re.DOTALL)
@@ -80,11 +80,7 @@ def _value(row: dict[str, str]) -> str:
     """Value and tolerance as printed; ready-made parts and transistors have none."""
     if not row["part"].startswith(("Resistor", "Trimming", "Capacitor", "Zener", "Bidirectional")):
         return ""
-    text = row["value"]
-    prefix = text[-1].replace("u", "µ") if text[-1].isalpha() else ""
-    amount = text[:-1] if prefix else text
-    unit = {"ohm": "Ω"}.get(row["unit"], row["unit"])
-    return f"{amount} {prefix}{unit} ±{row['tolerance']}"
+    return f"{written(row['key'])} ±{row['tolerance']}"
 
 
 # -- sheets, channels ------------------------------------------------------------------------
