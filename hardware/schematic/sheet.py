@@ -237,14 +237,14 @@ def _take(sheet: Sheet, word: str, rest: list[str]) -> None:
 
 @dataclass(frozen=True)
 class Value:
-    """One row of values.csv.  `value` in ohm, farad, volt, henry, ampere or as the unit says; `tolerance` as a share."""
+    """One row of values.csv.  `value` in ohm, farad, volt, henry, ampere or as the unit says; `tolerance` as a share.
 
-    key: str
+    `what`: the part that is bought, empty for a property.
+    """
+
     value: float
-    unit: str
     tolerance: float
     what: str
-    rating: str
 
     def least(self) -> float:
         return self.value * (1 - self.tolerance)
@@ -264,15 +264,7 @@ def number(text: str) -> float:
 def read_values() -> dict[str, Value]:
     rows = table(HERE / "values.csv")
     return {
-        r["key"]: Value(
-            r["key"],
-            number(r["value"]),
-            r["unit"],
-            float(r["tolerance"].rstrip(" %")) / 100,
-            r["part"],
-            r["rating"],
-        )
-        for r in rows
+        r["key"]: Value(number(r["value"]), float(r["tolerance"].rstrip(" %")) / 100, r["part"]) for r in rows
     }
 
 
