@@ -83,7 +83,7 @@ def _checked(
         computer = earlier.on_computer(computer_name()).computer
     rate = yield from _silence_and_clock(bench, table, computer)
     return Calibration(
-        fixture={"maker": who.maker, "model": who.model, "serial": who.serial, "firmware": who.firmware},
+        fixture=who.as_json(),
         simulated=who.simulated,
         created=now,
         mitbench=__version__,

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from bench.cli.options import out_option
+
 if TYPE_CHECKING:
     from bench.cli.job import Result
     from bench.judge.findings import Judgement
@@ -34,14 +36,7 @@ BOARDS = (
 
 
 @click.command()
-@click.option(
-    "--out",
-    type=click.Path(file_okay=False, path_type=Path),
-    default="runs",
-    show_default=True,
-    metavar="DIR",
-    help="Folder for the traces, the pages and results.csv.",
-)
+@out_option("Folder for the traces, the pages and results.csv.")
 def demo(out: Path) -> int:
     """Test three simulated boards: one good, two broken.
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from bench.cli.options import out_option
 from bench.cli.sim import DRAWS, Simulation
 from bench.errors import UsageError
 
@@ -35,14 +36,7 @@ def list_fixtures() -> None:
     metavar="PPM",
     help='How fast this computer\'s clock runs, if you measured it, as in "+12.5 ppm within 3 ppm".',
 )
-@click.option(
-    "--out",
-    type=click.Path(file_okay=False, path_type=Path),
-    default="runs",
-    show_default=True,
-    metavar="DIR",
-    help="Folder for the calibration record: that of the runs that are to use it.",
-)
+@out_option("Folder for the calibration record: that of the runs that are to use it.")
 def check(url: str, plug: bool, computer_clock: str | None, out: Path) -> None:
     """Check that a fixture is sound, and leave its calibration record.
 

@@ -132,18 +132,9 @@ def _header(
         speed=identity.speed if identity else None,
         created=SystemClock().wall().astimezone().isoformat(timespec="seconds"),
         mitbench=__version__,
-        fixture=_plain(identity) if identity else {},
+        fixture=identity.as_json() if identity else {},
         unit_under_test=order.unit,
         operator=order.operator,
         calibration={} if record is None else record.on_computer(computer_name()).as_json(),
         **planned,
     )
-
-
-def _plain(identity: Identity) -> dict[str, str]:
-    return {
-        "maker": identity.maker,
-        "model": identity.model,
-        "serial": identity.serial,
-        "firmware": identity.firmware,
-    }

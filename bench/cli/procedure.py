@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from bench.cli.repeat import repeat_option
+from bench.cli.options import repeat_option
 
 
 @click.group()

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from bench.cli.repeat import repeat_option
+from bench.cli.options import out_option, repeat_option
 
 
 @click.command()
@@ -29,14 +29,7 @@ from bench.cli.repeat import repeat_option
 )
 @click.option("--unit", metavar="TEXT", help="Which board this is, for example its serial number.")
 @click.option("--operator", metavar="TEXT", help="Who runs the test.")
-@click.option(
-    "--out",
-    type=click.Path(file_okay=False, path_type=Path),
-    default="runs",
-    show_default=True,
-    metavar="DIR",
-    help="Folder for the trace, the page and results.csv.",
-)
+@out_option("Folder for the trace, the page and results.csv.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
 def run(
     profile: str,

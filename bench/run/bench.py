@@ -23,6 +23,20 @@ class Identity:
     simulated: bool = False
     speed: str | None = None
 
+    @property
+    def factor(self) -> float:
+        """How many times as fast as a clock its time goes; 1 at `max`, where that means nothing."""
+        return 1.0 if self.speed in (None, "max") else float(self.speed)
+
+    def as_json(self) -> dict[str, str]:
+        """Its four fields of `*IDN?`, for a trace or a calibration record."""
+        return {
+            "maker": self.maker,
+            "model": self.model,
+            "serial": self.serial,
+            "firmware": self.firmware,
+        }
+
 
 class Bench(Protocol):
     """Applies stimuli, reads each back, time-stamps what it does and sees.
