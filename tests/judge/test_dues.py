@@ -1,0 +1,46 @@
+"""Until when the judge lets something happen, where the campaigns meet the end of it too seldom to show it."""
+
+from __future__ import annotations
+
+import dataclasses
+
+from bench.judge import failures, orders
+from bench.judge.book import Book
+from bench.judge.modes import dues
+from bench.judge.possibility import Expect
+from bench.judge.tracker import Tracker
+from bench.judge.window import Limit, Stamp, Window, at
+from firmware_ref.parameters import Interval, Restart
+from tests.boards import S, furnace
+
+_EARLY, _LATE = 100 * S, 200 * S
+_ENTERED = Window(Limit(_EARLY, 0, 0), Limit(_LATE, 0, 0), Stamp(_EARLY, 0))
+
+
+def started() -> Tracker:
+    parameters = furnace()
+    levels = {o.name: False for o in parameters.outputs}
+    return Tracker.start(parameters, 0, Stamp(0, 0), levels, Book(parameters, 0, "guarded"), failures.resolve)
+
+
+def test_what_has_qualified_before_a_mode_falls_with_its_entry_as_late_as_that_may_be():
+    tracker = started()
+    tracker.world.conditions.supply(True, Stamp(1 * S, 0))  # with the sensor open: lost from there on
+    p = tracker.possibilities[0]._replace(
+        state="leak_active", event="tripped", entered=_ENTERED, supplied=Stamp(1 * S, 0)
+    )
+    lost = next(due for due in dues(p, tracker.world) if due.event == "lost")
+    assert (lost.window.opens_us, lost.closes_us) == (_EARLY, _LATE)
+
+
+def test_an_output_that_its_restart_delay_held_up_has_its_reaction_besides():
+    output = dataclasses.replace(
+        furnace().output("Y"), restart=Restart(frozenset({"any-off"}), Interval(3 * S, 5 * S))
+    )
+    call = orders.Call(on=True, stamp=Stamp(11 * S, 0), before=Stamp(10 * S, 0))
+    p = started().possibilities[0]._replace(state="normal")
+    lock = at(Stamp(10 * S, 0))
+    expect = orders.on_call(output, Expect(want=False), p, call, lock, call.stamp, 0)
+    assert expect.requirement == "restart"
+    assert expect.due is not None
+    assert (expect.due.opens_us, expect.due.closes_us) == (13 * S, 15 * S + output.react_on.max_us)
