@@ -8,7 +8,8 @@ circuit's true time, which passes only while the command waits for bytes.
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import datetime, timezone
 from unittest.mock import patch
 
@@ -32,14 +33,16 @@ class CircuitClock:
         return SystemClock().wall().astimezone(timezone.utc)
 
 
-def mitbench(args: Sequence[str]) -> int:
-    """Runs one command and returns its exit code."""
+@contextmanager
+def in_the_circuit() -> Iterator[None]:
+    """Commands open `cosim://`, and the host's clock is the circuit's."""
     opened.register()
     opened.state.peer = None
     with patch.object(opening, "SystemClock", CircuitClock):
-        return start(args)
+        yield
 
 
 if __name__ == "__main__":
-    lacks = toolchain.missing()
-    sys.exit(f"The co-simulation cannot be built here: {lacks}." if lacks else mitbench(sys.argv[1:]))
+    toolchain.needed()
+    with in_the_circuit():
+        sys.exit(start(sys.argv[1:]))

@@ -14,8 +14,9 @@ import serial
 from bench.errors import UsageError
 from bench.link import serialport  # noqa: F401  # its handlers are to be registered before ours
 from bench.profile import load, shipped
-from tests.cosim import toolchain, wiring
+from tests.cosim import wiring
 from tests.cosim.peer import CosimPeer
+from tests.firmware_ref.board.core import defects
 
 HANDLERS = "tests.cosim.handlers"
 _KEYS = ("profile", "defect", "seed", "fixture-ppm", "drift-ppm", "nominal")
@@ -44,8 +45,7 @@ def make_peer(url: str) -> CosimPeer:
     unknown = set(values) - set(_KEYS)
     if unknown:
         raise UsageError(f"{url}: {min(unknown)} is not known; the keys are {', '.join(_KEYS)}")
-    defects = [row["name"] for row in wiring.rows(toolchain.BOARD / "defects.csv")]
-    if "defect" in values and values["defect"] not in defects:
+    if "defect" in values and values["defect"] not in {defect.name for defect in defects()}:
         raise UsageError(f"{url}: the defect {values['defect']} is not in defects.csv")
     profile = load(values.get("profile", shipped()[0]))
     conditions = wiring.Conditions(

@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-import contextlib
-import io
-import json
+import subprocess
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 from bench.trace.file import read_trace
 from bench.trace.records import Edge
-from tests.cosim import command, opened, toolchain
+from tests.cosim import opened, toolchain
+from tests.cosim.command import in_the_circuit
+from tests.cosim.host import PROFILE
 from tests.cosim.peer import CosimPeer
 from tests.cosim.simulator import BY_BROWN_OUT, BY_PIN, FLIP, MS, TO_CORE, TO_HOST, S
 from tests.cosim.wiring import FIXTURE
+from tests.end_to_end.command import run_board
+from tests.firmware_ref.board.core import defects
 
 #: Power-up, calls, and a leak: what takes under a minute of board time.
 SHORT = """
@@ -42,24 +43,17 @@ class Run:
     def __init__(self, out: Path, keys: str = "", prepare: Callable[[CosimPeer], None] | None = None) -> None:
         procedure = out / "short.yaml"
         procedure.write_text(SHORT, "utf-8")
-        said, told = io.StringIO(), io.StringIO()
         opened.state.prepare[:] = [prepare] if prepare else []
         try:
-            with contextlib.redirect_stdout(said), contextlib.redirect_stderr(told):
-                self.code = command.mitbench(
-                    ["run", "invented-split-furnace", "--json", "--out", str(out),
-                     "--procedure", str(procedure), "--fixture", f"cosim://?profile=invented-split-furnace&{keys}"]
-                )  # fmt: skip
+            with in_the_circuit():
+                answer = run_board(
+                    PROFILE, f"cosim://?profile={PROFILE}&{keys}", out, "--procedure", str(procedure)
+                )
         finally:
             opened.state.prepare.clear()
-        self.judged: dict[str, Any] = json.loads(said.getvalue())
-        self.told = told.getvalue()
+        self.code, self.judged, self.failed = answer.code, answer.plain, answer.failed
         assert opened.state.peer is not None
         self.circuit = opened.state.peer.circuit
-
-    @property
-    def failed(self) -> list[dict[str, Any]]:
-        return [f for f in self.judged["findings"] if f["verdict"] == "fail"]
 
     def left_closed(self) -> list[str]:
         poles = self.circuit.poles
@@ -150,22 +144,16 @@ def test_ticks_that_wrap_in_mid_run(tmp_path: Path) -> None:
     assert ticks[0] < 1 << 32 < ticks[-1]
 
 
-def test_a_url_that_asks_for_what_is_not_there(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    for keys in ("defect=none-such", "seeds=1"):
-        assert (
-            command.mitbench(
-                ["run", "invented-split-furnace", "--out", str(tmp_path), "--fixture", f"cosim://?{keys}"]
-            )
-            == 2
-        )
-    assert "defects.csv" in capsys.readouterr().err
+@pytest.mark.parametrize(("keys", "told"), [("defect=none-such", "defects.csv"), ("seeds=1", "the keys are")])
+def test_a_url_that_asks_for_what_is_not_there(tmp_path: Path, keys: str, told: str) -> None:
+    with in_the_circuit():
+        answer = run_board(PROFILE, f"cosim://?{keys}", tmp_path)
+    assert answer.code == 2
+    assert told in answer.err
 
 
 def test_the_defects_that_make_lists_are_those_of_the_table() -> None:
-    import subprocess
-
     listed = subprocess.run(
         ["make", "-s", "cosim-defects"], cwd=toolchain.ROOT, capture_output=True, text=True, check=True
     )
-    table = (toolchain.BOARD / "defects.csv").read_text("utf-8").splitlines()[1:]
-    assert listed.stdout.split() == [line.split(",")[0] for line in table]
+    assert listed.stdout.split() == [defect.name for defect in defects()]

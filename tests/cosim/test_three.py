@@ -7,9 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.cosim.three import BOARDS, Done, carried_out, furthest, random_procedure
+from tests.cosim.three import BOARDS, PROFILES, Done, carried_out, furthest, random_procedure
 
-PROFILES = ("invented-split-furnace", "invented-air-handler")
 #: Two that take about two minutes of board time; the long form is tests/performance/cosim_three.py.
 SHORT = ((PROFILES[0], 8), (PROFILES[1], 7))
 

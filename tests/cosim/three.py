@@ -6,22 +6,21 @@ edge by edge, each edge by its distance from the stimulus that it answers.
 
 from __future__ import annotations
 
-import contextlib
-import io
-import json
 import random
+from contextlib import nullcontext
 from dataclasses import dataclass
 from itertools import zip_longest
 from pathlib import Path
 
-from bench.cli.app import start
 from bench.judge import clock
 from bench.trace.file import read_trace
 from bench.trace.records import Clock, Edge, Readback, Voltage
-from tests.cosim import command
+from tests.cosim.command import in_the_circuit
+from tests.end_to_end.command import run_board, sim
 from tests.firmware_ref.board.judged import firmware
 
 BOARDS = ("simulated", "core", "image")
+PROFILES = ("invented-split-furnace", "invented-air-handler")
 #: No edge of one board may be further than this from the same edge of another, in us.
 MOST_US = 25_000
 #: Which of the stimuli before an edge it may answer.
@@ -101,20 +100,11 @@ class Done:
 
 
 def carried_out(board: str, profile: str, procedure: Path, out: Path) -> Done:
-    url = {"image": f"cosim://?profile={profile}&nominal=1"}.get(
-        board, f"sim://?profile={profile}&draw=nominal"
-    )
-    args = ["run", profile, "--json", "--procedure", str(procedure), "--out", str(out), "--fixture", url]
-    said = io.StringIO()
-    with contextlib.redirect_stdout(said), contextlib.redirect_stderr(io.StringIO()):
-        if board == "image":
-            command.mitbench(args)
-        elif board == "core":
-            with firmware():
-                start(args)
-        else:
-            start(args)
-    judged = json.loads(said.getvalue())
+    image = board == "image"
+    url = f"cosim://?profile={profile}&nominal=1" if image else sim(draw="nominal", profile=profile)
+    with in_the_circuit() if image else firmware() if board == "core" else nullcontext():
+        answer = run_board(profile, url, out, "--procedure", str(procedure))
+    judged = answer.plain
     edges: dict[str, list[tuple[str, int, int]]] = {}
     stimuli: list[tuple[str, str, int]] = []
     records = read_trace(Path(judged["trace"])).records
@@ -131,7 +121,7 @@ def carried_out(board: str, profile: str, procedure: Path, out: Path) -> Done:
             stimuli.append((record.ch, value, fit.true_us((record.earliest_us + record.latest_us) // 2)))
     # A sensor that comes back with its supply may be read back after the switch, though it was there before.
     stimuli.sort(key=lambda stimulus: stimulus[2])
-    failed = tuple((f["requirement"], f["output"]) for f in judged["findings"] if f["verdict"] == "fail")
+    failed = tuple((f["requirement"], f["output"]) for f in answer.failed)
     return Done(judged["verdict"], judged["reason"], failed, edges, stimuli)
 
 

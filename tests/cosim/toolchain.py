@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import shutil
 import subprocess
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from ctypes.util import find_library
@@ -29,6 +30,12 @@ def missing() -> str | None:
     if not (BUILD / "include" / "simavr" / "sim_avr.h").is_file():
         lacks.append("the headers of libsimavr-dev")
     return f"not installed: {', '.join(lacks)}; .ci/toolchain installs it" if lacks else None
+
+
+def needed() -> None:
+    """Ends a script with one sentence if something is not there."""
+    if lacks := missing():
+        sys.exit(f"The co-simulation cannot be built here: {lacks}.")
 
 
 @contextmanager

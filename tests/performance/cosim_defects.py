@@ -3,63 +3,43 @@
     python -m tests.performance.cosim_defects [--seed N] [--only NAME …]
 
 Each row of firmware_ref/board/defects.csv that names a procedure must fail by
-its requirement, as the first failed finding or in the `also` of one.  The
+its requirement, as the first failed finding or in its `also`.  The
 sound image must pass on both shipped profiles first.  Exit code 0 if all do.
 """
 
 from __future__ import annotations
 
 import argparse
-import contextlib
-import io
-import json
 import sys
 import tempfile
 import time
 from pathlib import Path
-from typing import Any
 
-from tests.cosim import command, toolchain
-from tests.cosim.wiring import rows
+from tests.cosim import toolchain
+from tests.cosim.command import in_the_circuit
+from tests.cosim.three import PROFILES
+from tests.end_to_end.command import Answer, run_board
+from tests.firmware_ref.board.core import Defect, defects
 
-PROFILES = ("invented-split-furnace", "invented-air-handler")
 
-
-def answer(
+def answered(
     profile: str, out: Path, *, procedure: str = "acceptance", defect: str = "", seed: int = 0
-) -> dict[str, Any]:
-    """The JSON of one run; `procedure`: a built-in one, or the name of one in the firmware's folder."""
+) -> Answer:
+    """One run; `procedure`: a built-in one, or the name of one in the firmware's folder."""
     named = toolchain.BOARD / "procedures" / f"{procedure}.yaml"
     url = f"cosim://?profile={profile}&seed={seed}" + (f"&defect={defect}" if defect else "")
-    said = io.StringIO()
-    with contextlib.redirect_stdout(said):
-        command.mitbench(
-            [
-                *("run", profile, "--json", "--out", str(out), "--fixture", url),
-                *("--procedure", str(named) if named.is_file() else procedure),
-            ]
-        )
-    result: dict[str, Any] = json.loads(said.getvalue())
-    return result
+    with in_the_circuit():
+        return run_board(profile, url, out, "--procedure", str(named) if named.is_file() else procedure)
 
 
-def failed(judged: dict[str, Any]) -> list[tuple[str, str | None]]:
-    """(requirement, output) of the first failed finding and of what it names in `also`."""
-    first = next((f for f in judged["findings"] if f["verdict"] == "fail"), None)
-    if first is None:
-        return []
-    also = [a["requirement"] if isinstance(a, dict) else str(a) for a in first["also"]]
-    return [(first["requirement"], first["output"]), *[(name, None) for name in also]]
-
-
-def fits(row: dict[str, str], judged: dict[str, Any]) -> bool:
-    found = failed(judged)
-    outputs = row["output"].split()
-    if not found or judged["verdict"] != "fail":
+def fits(defect: Defect, answer: Answer) -> bool:
+    """Whether the run failed, and by what is tabled."""
+    if answer.plain["verdict"] != "fail" or not answer.failed:
         return False
-    if found[0][0] == row["requirement"]:
-        return not outputs or found[0][1] in outputs
-    return any(row["requirement"] in name.split() for name, _ in found[1:])
+    first = answer.failed[0]
+    if first["requirement"] == defect.requirement:
+        return defect.output is None or first["output"] in defect.output.split()
+    return defect.requirement in first["also"]
 
 
 def main() -> int:
@@ -67,36 +47,34 @@ def main() -> int:
     options.add_argument("--seed", type=int, default=0)
     options.add_argument("--only", nargs="*")
     asked = options.parse_args()
-    lacks = toolchain.missing()
-    if lacks:
-        sys.exit(f"The co-simulation cannot be built here: {lacks}.")
+    toolchain.needed()
     bad = 0
     with tempfile.TemporaryDirectory() as folder:
         for profile in PROFILES if asked.only is None else ():
             began = time.process_time()
-            judged = answer(profile, Path(folder), seed=asked.seed)
+            judged = answered(profile, Path(folder), seed=asked.seed).plain
             spent = time.process_time() - began
             bad += judged["verdict"] != "pass"
             print(f"{profile}: {judged['verdict']}, {judged['reason']}; {judged['board_seconds']:.0f} s of board "
                   f"time in {spent:.1f} s of processor time", flush=True)  # fmt: skip
-        for row in rows(toolchain.BOARD / "defects.csv"):
-            if asked.only is not None and row["name"] not in asked.only:
+        for defect in defects():
+            if asked.only is not None and defect.name not in asked.only:
                 continue
-            if not row["procedure"]:
-                print(f"{row['name']}: no procedure of a bench shows it")
+            if not defect.procedure:
+                print(f"{defect.name}: no procedure of a bench shows it")
                 continue
-            judged = answer(
-                row["profile"],
+            answer = answered(
+                defect.profile,
                 Path(folder),
-                procedure=row["procedure"],
-                defect=row["name"],
+                procedure=defect.procedure,
+                defect=defect.name,
                 seed=asked.seed,
             )
-            right = fits(row, judged)
+            right = fits(defect, answer)
             bad += not right
-            found = failed(judged)
-            print(f"{row['name']}: {'as tabled' if right else 'NOT AS TABLED'}: {judged['verdict']}"
-                  f" by {found[0] if found else judged['reason']}, tabled {row['requirement']} {row['output']}",
+            by = answer.first() if answer.failed else answer.plain["reason"]
+            print(f"{defect.name}: {'as tabled' if right else 'NOT AS TABLED'}: {answer.plain['verdict']}"
+                  f" by {by}, tabled {defect.requirement} {defect.output or ''}",
                   flush=True)  # fmt: skip
     print(f"{bad} not as they should be" if bad else "all as they should be")
     return 1 if bad else 0

@@ -25,9 +25,7 @@ def main() -> int:
     options.add_argument("--edges", type=int, default=10_000)
     options.add_argument("--minutes", type=float, default=10.0)
     asked = options.parse_args()
-    lacks = toolchain.missing()
-    if lacks:
-        sys.exit(f"The co-simulation cannot be built here: {lacks}.")
+    toolchain.needed()
     bad = 0
     rounds = -(-asked.edges // 24)  # six stamps a round, four courses
     for seed, (ppm, drift) in enumerate(((5_000, 25), (5_000, -25), (-5_000, 25), (-5_000, -25))):

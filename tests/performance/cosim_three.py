@@ -15,9 +15,7 @@ from itertools import combinations
 from pathlib import Path
 
 from tests.cosim import toolchain
-from tests.cosim.three import BOARDS, carried_out, furthest, random_procedure
-
-PROFILES = ("invented-split-furnace", "invented-air-handler")
+from tests.cosim.three import BOARDS, PROFILES, carried_out, furthest, random_procedure
 
 
 def main() -> int:
@@ -25,9 +23,7 @@ def main() -> int:
     options.add_argument("--procedures", type=int, default=100)
     options.add_argument("--first", type=int, default=0)
     asked = options.parse_args()
-    lacks = toolchain.missing()
-    if lacks:
-        sys.exit(f"The co-simulation cannot be built here: {lacks}.")
+    toolchain.needed()
     bad, edges, most = 0, 0, dict.fromkeys(combinations(BOARDS, 2), 0)
     for seed in range(asked.first, asked.first + asked.procedures):
         profile = PROFILES[seed % len(PROFILES)]
