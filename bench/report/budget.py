@@ -49,12 +49,7 @@ def _finding(number: int, finding: Finding, budget: Budget, decision: str) -> It
     yield f"{number}. {finding.requirement}, {wording.where(finding)}: {wording.kind_words(finding)}"
     yield f"   {wording.clean(finding.text)}"
     rows = [HEADS, *(_row(line, unit) for line in budget.lines)]
-    wide = [max(len(row[n]) for row in rows) for n in range(len(HEADS))]
-    for row in rows:
-        cells = [
-            f"{c:<{w}}" if n < 2 else f"{c:>{w}}" for n, (c, w) in enumerate(zip(row, wide, strict=True))
-        ]
-        yield ("   " + "  ".join(cells)).rstrip()
+    yield from (f"   {line}" for line in wording.columns(rows, left=(0, 1)))
     capped = " (the bound: k·u_c would be more)" if budget.k * budget.combined > budget.bound else ""
     yield (
         f"   u_c {_milli(budget.combined)} {unit}, dof {_dof(budget.dof)}, k {budget.k:.2f}, "

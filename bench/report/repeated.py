@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import io
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -17,8 +16,6 @@ from bench.trace.records import Edge, Trace
 
 #: A finding stands at the edge that it is about; more than this apart, it is about something else.
 _SAME_S = 0.001
-#: From this width on the limits are told too.
-_WIDE = 100
 
 ABOUT = (
     "Consistency is a statistic, never a verdict. The mean of all that this board would ever do lies in "
@@ -56,10 +53,9 @@ class Repeated:
     def cells(self) -> tuple[str, ...]:
         """As HEADS has it."""
         spread = self.spread
-
         return (
             self.requirement,
-            wording.clean(self.output or "whole board"),
+            wording.clean(self.output or "board"),
             self.to or "",
             str(spread.count),
             wording.number(spread.mean, "s"),
@@ -103,18 +99,16 @@ class _Moves:
         return nearest[1] if nearest is not None and abs(nearest[0] - at_s) <= _SAME_S else None
 
 
-def table_lines(rows: Sequence[Repeated], width: int) -> Iterator[str]:
-    """A table no wider than `width`; where that is too narrow, cells are broken into lines, and limits left out."""
-    from rich.box import SIMPLE_HEAD
-    from rich.console import Console
-    from rich.table import Table
-
-    table = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False)
-    heads = HEADS if width >= _WIDE else HEADS[:-1]
-    for n, head in enumerate(heads):
-        table.add_column(head, justify="left" if n < 3 else "right", overflow="fold")
-    for row in rows:
-        table.add_row(*row.cells()[: len(heads)])
-    out = io.StringIO()
-    Console(file=out, width=width, color_system=None, safe_box=True, legacy_windows=False).print(table)
-    yield from (line.rstrip() for line in out.getvalue().splitlines())
+def table_lines(rows: Sequence[Repeated], width: int) -> list[str]:
+    """A table no wider than `width`, without the limits if they do not fit; where nothing does, a list."""
+    whole = [HEADS, *(row.cells() for row in rows)]
+    for table in (whole, [row[:-1] for row in whole]):
+        lines = [f"  {line}" for line in wording.columns(table, left=(0, 1, 2))]
+        if max(map(len, lines)) <= width:
+            return lines
+    lines = []
+    for cells in whole[1:]:
+        said = ", ".join(f"{head} {cell}" for head, cell in zip(HEADS[3:], cells[3:], strict=True) if cell)
+        what = " ".join(filter(None, cells[:3]))
+        lines += wording.wrapped(f"{what}: {said}", width, indent=2, first="  ")
+    return lines

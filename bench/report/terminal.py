@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import os
-import re
 import shutil
-import textwrap
 from collections.abc import Iterator, Sequence
 from typing import TextIO
 
@@ -27,8 +25,6 @@ WIDTH, WIDEST, NARROWEST = 80, 110, 32
 TABLE_FROM = 72
 #: From this width on names and values stand in columns.
 ROOMY = 48
-
-_FIGURE = re.compile(r"(\d) (s|ms|min|V|mV|ppm|%LFL|times)\b")
 
 STYLES = {
     "pass": "bold green",
@@ -230,20 +226,15 @@ def _cells(summary: Summary) -> list[str]:
 
 
 def _table(passed: Sequence[Summary], width: int) -> Iterator[Line]:
-    heads = ["requirement", "output", "times", "measured", "limits", "U", "margin", ""]
-    rows = [_cells(s) for s in passed]
-    if not rows:
+    if not passed:
         return
-    wide = [max(len(row[n]) for row in [heads, *rows]) for n in range(len(heads))]
-    if sum(wide) + 2 * len(wide) > width:
+    heads = ["requirement", "output", "times", "measured", "limits", "U", "margin", ""]
+    lines = wording.columns([heads, *map(_cells, passed)], left=(0, 1, 7))
+    if max(map(len, lines)) + 2 > width:
         yield from _list(passed, width)
         return
-    for row in [heads, *rows]:
-        cells = [
-            f"{cell:<{w}}" if n in (0, 1, 7) else f"{cell:>{w}}"
-            for n, (cell, w) in enumerate(zip(row, wide, strict=True))
-        ]
-        yield ("  " + "  ".join(cells)).rstrip(), "dim" if row is heads else ""
+    for number, line in enumerate(lines):
+        yield f"  {line}", "" if number else "dim"
 
 
 def _seen(passed: Sequence[Summary], width: int) -> Iterator[Line]:
@@ -263,10 +254,5 @@ def _list(passed: Sequence[Summary], width: int) -> Iterator[Line]:
 
 
 def _wrap(text: str, width: int, style: str = "", indent: int = 0, first: str = "") -> Iterator[Line]:
-    # A figure and its unit stay together.
-    joined = _FIGURE.sub("\\1\u00a0\\2", text)
-    for line in textwrap.wrap(
-        joined, width, initial_indent=first, subsequent_indent=first + " " * indent,
-        break_long_words=False, break_on_hyphens=False,
-    ):  # fmt: skip
-        yield line.replace("\u00a0", " "), style
+    for line in wording.wrapped(text, width, indent, first):
+        yield line, style

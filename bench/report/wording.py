@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import re
+import textwrap
+from collections.abc import Collection, Sequence
+
 from bench.judge.figures import decimals
 from bench.judge.findings import Finding
 from bench.trace.records import Value, Voltage
@@ -64,6 +68,9 @@ _TIMERS = {
 }  # fmt: skip
 
 
+_FIGURE = re.compile(r"(\d) (%|(?:s|ms|min|V|mV|ppm|times)\b)")
+
+
 def clean(text: object) -> str:
     """`text` on one line and without control characters: it may come from a file or a command line."""
     return " ".join("".join(c if c.isprintable() else " " for c in str(text)).split())
@@ -72,6 +79,30 @@ def clean(text: object) -> str:
 def sentence(text: object) -> str:
     """`text` cleaned, with one full stop at its end."""
     return clean(text).rstrip(".") + "."
+
+
+def wrapped(text: str, width: int, indent: int = 0, first: str = "") -> list[str]:
+    """`text` in lines no wider than `width` (a single longer word excepted); a figure and its unit stay together.
+
+    `first` stands before each line; those after the first are set in by `indent` more.
+    """
+    lines = textwrap.wrap(
+        _FIGURE.sub("\\1\u00a0\\2", text), width, initial_indent=first, subsequent_indent=first + " " * indent,
+        break_long_words=False, break_on_hyphens=False,
+    )  # fmt: skip
+    return [line.replace("\u00a0", " ") for line in lines]
+
+
+def columns(rows: Sequence[Sequence[str]], left: Collection[int]) -> list[str]:
+    """A line for each row, cells below each other; the columns in `left` begin together, all others end together."""
+    wide = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    return [
+        "  ".join(
+            f"{cell:<{w}}" if n in left else f"{cell:>{w}}"
+            for n, (cell, w) in enumerate(zip(row, wide, strict=True))
+        ).rstrip()
+        for row in rows
+    ]
 
 
 def timer_words(name: str) -> str:

@@ -77,6 +77,15 @@ def test_terminal_and_page_tell_every_timing():
             assert cell in text and cell in page
 
 
+@pytest.mark.parametrize("width", [32, 60, 80, 110])
+def test_no_figure_is_broken_where_the_terminal_is_narrow(width):
+    _, trace, judgement = run_of(furnace, 0)
+    rows = repeated(trace, judgement)
+    words = {word.strip(",:") for line in table_lines(rows, width) for word in line.split()}
+    for row in rows:
+        assert words >= {word for cell in row.cells()[:-1] for word in cell.split()}
+
+
 def test_without_statistics_nothing_is_told():
     parameters, trace, judgement = run_of(furnace, 0, 2)
     plain = Trace(replace(trace.header, procedure={"name": "acceptance"}), trace.records)
