@@ -15,6 +15,7 @@ from bench.report import wording
 from bench.report.judging import BEHIND_US, Judging, feed
 from bench.report.live_picture import State, picture
 from bench.report.plain import opening
+from bench.report.terminal import WIDTH
 from bench.report.watched import Watched
 from bench.trace.records import End, Header, Record
 from firmware_ref.parameters import Parameters
@@ -53,7 +54,7 @@ class LiveView:
         self._live = Live(console=console, auto_refresh=False, transient=True, vertical_overflow="crop")
 
     def __enter__(self) -> LiveView:
-        for line in opening(self.state.header):
+        for line in opening(self.state.header, min(WIDTH, self._console.width)):
             self._console.print(line, markup=False, highlight=False)
         self._console.print()
         self._live.start()

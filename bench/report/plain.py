@@ -20,8 +20,8 @@ from bench.trace.records import Header, Note, Record
 from firmware_ref.parameters import Mode, Parameters
 
 
-def opening(header: Header) -> list[str]:
-    """What is said before anything is energised: what is tested, and the cautions."""
+def opening(header: Header, width: int = WIDTH) -> list[str]:
+    """What is said before anything is energised: what is tested, and the cautions, wrapped to `width`."""
     unit = wording.clean(header.unit_under_test or "")
     lines = [
         f"mitbench: {wording.name_of(header.profile)}, {wording.name_of(header.procedure)}"
@@ -33,7 +33,7 @@ def opening(header: Header) -> list[str]:
     if header.simulated:
         lines.append(SIMULATED)
     for caution in CAUTIONS:
-        lines += textwrap.wrap(f"- {caution}", WIDTH, subsequent_indent="  ")
+        lines += textwrap.wrap(f"- {caution}", width, subsequent_indent="  ")
     return lines
 
 

@@ -109,6 +109,24 @@ def test_the_live_view_feeds_the_judge_and_draws_no_faster_than_its_clock_allows
     assert all(caution.split(".")[0] in " ".join(out.getvalue().split()) for caution in CAUTIONS)
 
 
+@pytest.mark.parametrize("width", [40, 60, 80, 120])
+def test_the_cautions_are_wrapped_to_the_terminal(width: int) -> None:
+    out = io.StringIO()
+    with LiveView(
+        Console(file=out, width=width, height=24),
+        runs.header(),
+        runs.PARAMETERS,
+        runs.FixedJudge(),
+        HostClock(),
+    ):
+        pass
+    lines = out.getvalue().splitlines()
+    first = next(n for n, line in enumerate(lines) if line.startswith("- "))
+    cautions = lines[first : lines.index("", first)]
+    assert all(line.startswith(("- ", "  ")) for line in cautions)
+    assert [" ".join(" ".join(cautions).split())] == [" ".join(f"- {caution}" for caution in CAUTIONS)]
+
+
 def test_a_prompt_stays_until_it_is_answered() -> None:
     answers = [False, True]
     console = Console(file=io.StringIO(), force_terminal=True, width=80, height=24)
