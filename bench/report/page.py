@@ -126,15 +126,11 @@ def calibration_words(header: Header) -> str:
     plain = header.calibration
     if not plain:
         return "none for this fixture"
-    ports = plain.get("inputs")
-    on = (
-        f"loop-back plug on {len(ports)} inputs, {plain.get('plugged')}"
-        if isinstance(ports, list) and ports
-        else ""
-    )
-    computer = plain.get("computer")
-    rate = "computer's clock measured" if computer else "computer's clock not measured"
-    return wording.clean(f"of {plain.get('created') or 'no date'}; {on or 'no loop-back plug'}; {rate}")
+    plug, inputs = "no loop-back plug", plain.get("inputs")
+    if isinstance(inputs, list) and inputs:
+        plug = f"loop-back plug on {len(inputs)} inputs, {plain.get('plugged')}"
+    rate = "measured" if plain.get("computer") else "not measured"
+    return wording.clean(f"of {plain.get('created') or 'no date'}; {plug}; computer's clock {rate}")
 
 
 def fixture_words(fixture: Mapping[str, Any]) -> str:

@@ -90,14 +90,14 @@ class Hardware:
             before=self._before, driven=self._driven, moved=self._rewire,
         )  # fmt: skip
         self._voltage_of: dict[int, int] = {}  # call -> APPL after which its voltage was reported
-        closed = [] if plug else [o.name for o in parameters.outputs if o.kind == "contact-nc"]
-        rest = {self._outputs[name]: True for name in closed}
+        resting = [o.name for o in parameters.outputs if o.kind == "contact-nc"] if plug is None else []
+        closed = {self._outputs[name] for name in resting}
         self._inputs: dict[int, AcInput | ContactInput] = {}
         for c in table.by_number.values():
             if c.kind in ("sense", "output", "call"):
                 self._inputs[c.number] = AcInput(self.mains, on=c.number == self._senses["main"])
             elif not c.moved:
-                self._inputs[c.number] = ContactInput(on=rest.get(c.number, False))
+                self._inputs[c.number] = ContactInput(on=c.number in closed)
         sensors = {by_name[f"sensor.{s.name}"]: s.name for s in parameters.sensors}
         self.signals = {
             c.number: Signal(c.number, self.agenda, chance, self._emit, flaws.signal_drift, self._to_board(sensors.get(c.number)))

@@ -28,8 +28,8 @@ def simulated_fixture(
     """The peer for `bench.link.peers.register` and `bench.simulated.serve`.
 
     `faults` as they are typed, the board's and the fixture's.  `wiring` None:
-    every channel under its own name.  `plug`: the
-    loop-back plug is in the board's place.  Raises UsageError, one sentence.
+    every channel under its own name.  `plug`: the loop-back plug is in the
+    board's place.  Raises UsageError, one sentence.
     """
     table = table or load_channels()
     parsed = [parse(text, parameters) for text in faults]
