@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
+from bench.fixture.events import Event
 from tests.cosim.host import Host
 from tests.cosim.simulator import S
 from tests.cosim.stamps import CONTACTS
@@ -15,9 +18,8 @@ def steady(host: Host, edges_per_second: int, seconds: float) -> tuple[dict[int,
         sim.net_force(host.circuit.nets[name], levels[channel])
     sim.run_for(S // 2)
     host.all_events()
-    made, told = dict.fromkeys(CONTACTS, 0), dict.fromkeys(CONTACTS, 0)
-    last: dict[int, str] = {}
-    doubled = 0
+    made = dict.fromkeys(CONTACTS, 0)
+    events: list[Event] = []
     channels = list(CONTACTS)
     began, heard, asked = sim.now, b"", False
     total = round(edges_per_second * seconds)
@@ -37,14 +39,8 @@ def steady(host: Host, edges_per_second: int, seconds: float) -> tuple[dict[int,
             done += 1
         if heard.endswith(b"\n"):
             asked = False
-            for event in host.stream.read(heard.decode().rstrip("\r\n")):
-                if event.number in told:
-                    told[event.number] += 1
-                    doubled += last.get(event.number) == event.value
-                    last[event.number] = event.value
-    for event in host.all_events():
-        if event.number in told:
-            told[event.number] += 1
-            doubled += last.get(event.number) == event.value
-            last[event.number] = event.value
-    return made, told, doubled
+            events += host.stream.read(heard.decode().rstrip("\r\n"))
+    events += host.all_events()
+    values = {channel: [e.value for e in events if e.number == channel] for channel in CONTACTS}
+    doubled = sum(a == b for one in values.values() for a, b in pairwise(one))
+    return made, {channel: len(one) for channel, one in values.items()}, doubled

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from itertools import pairwise
+from itertools import cycle, islice, pairwise
 
 import pytest
 
@@ -12,6 +12,7 @@ from tests.cosim import toolchain
 from tests.cosim.host import Host
 from tests.cosim.load import steady
 from tests.cosim.simulator import BY_BROWN_OUT, BY_PIN, BY_POWER, BY_WATCHDOG, MS, NET, RESET, S
+from tests.cosim.stamps import CONTACTS
 from tests.cosim.wiring import FIXTURE, Conditions
 
 SEEDS = int(os.environ.get("SEEDS", "2"))
@@ -102,13 +103,12 @@ def test_the_watchdog_bites_when_no_looks_are_made() -> None:
 
 def burst(host: Host, edges: int, apart_ns: int) -> dict[int, int]:
     """Toggles the three inputs of contacts in turn; how many edges each had."""
-    names = {27: "alarm.no/sense", 28: "alarm.nc/sense", 29: "light/sense"}
-    level = {channel: host.sim.net_level(host.circuit.nets[name]) for channel, name in names.items()}
-    made = dict.fromkeys(names, 0)
-    for n in range(edges):
-        channel = 27 + n % 3
+    nets = {channel: host.circuit.nets[name] for channel, name in CONTACTS.items()}
+    level = {channel: host.sim.net_level(net) for channel, net in nets.items()}
+    made = dict.fromkeys(nets, 0)
+    for channel in islice(cycle(nets), edges):
         level[channel] ^= 1
-        host.sim.net_force(host.circuit.nets[names[channel]], level[channel])
+        host.sim.net_force(nets[channel], level[channel])
         made[channel] += 1
         host.sim.run_for(apart_ns)
     return made
