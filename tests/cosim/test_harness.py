@@ -275,7 +275,7 @@ def test_each_half_cycle_has_its_pulse(hz: float, volts: float) -> None:
     sim = Simulator()
     phase = 1_234_567
     sim.mains_set(hz, volts, phase)
-    level = sim.level_add(15.0, False, 0, 0)
+    level = sim.level_add(15.0, 0, 0)
     seen = sim.add_net(pull=1, watched=True)
     sim.opto_add(0, seen, level)
     sim.mains_on(True)
@@ -295,7 +295,7 @@ def test_too_little_voltage_shows_nothing() -> None:
     sim = Simulator()
     sim.mains_set(60.0, 10.0, 0)
     seen = sim.add_net(pull=1, watched=True)
-    sim.opto_add(0, seen, sim.level_add(15.0, False, 0, 0))
+    sim.opto_add(0, seen, sim.level_add(15.0, 0, 0))
     sim.mains_on(True)
     sim.run_for(100 * MS)
     assert [t for t in sim.log() if t.what == NET] == []

@@ -52,8 +52,6 @@ class Conditions:
     defect: str | None = None
     fixture_ppm: float | None = None  # None: drawn within 0.4 %
     fixture_drift_ppm_a_minute: float = 0.0
-    board_ppm: float | None = None  # None: drawn within 100 ppm
-    volts: float | None = None  # None: drawn between 23 and 25.5
     nominal: bool = False  # every part takes the middle of its range, clocks are right
 
 
@@ -70,9 +68,6 @@ class Circuit:
     #: `source`, `feed`, `board`, `call.Y`, `out.Y` -> node
     nodes: dict[str, int] = field(default_factory=dict)
     sensors: dict[str, int] = field(default_factory=dict)
-
-    def name_of(self, kind: dict[str, int], number: int) -> str:
-        return next(name for name, n in kind.items() if n == number)
 
 
 def rows(path: Path) -> list[dict[str, str]]:
@@ -91,7 +86,7 @@ def build(parameters: Parameters, conditions: Conditions, wiring: Mapping[str, i
     hz = 16e6 * (1 + _ppm(conditions.fixture_ppm, conditions.nominal, chance, 4_000) / 1e6)
     drift = 16.0 * conditions.fixture_drift_ppm_a_minute / 60
     assert sim.add_core(FIXTURE_MCU, toolchain.fixture_image(), hz, drift) == FIXTURE
-    hz = 16e6 * (1 + _ppm(conditions.board_ppm, conditions.nominal, chance, 100) / 1e6)
+    hz = 16e6 * (1 + _ppm(None, conditions.nominal, chance, 100) / 1e6)
     assert sim.add_core(BOARD_MCU, toolchain.board_image(conditions.defect), hz) == BOARD
     fixture = _Fixture(circuit, chance, _terminals(parameters, wiring))
     fixture.mains(parameters)
@@ -138,17 +133,12 @@ class _Fixture:
         circuit, sim = self._circuit, self._sim
         volts = self._chance.uniform(23.0, 25.5)
         phase = self._chance.randrange(10 * MS)
-        given = circuit.conditions.volts
-        sim.mains_set(
-            float(parameters.frequency_hz),
-            given if given is not None else 24.0 if circuit.conditions.nominal else volts,
-            phase,
-        )
+        sim.mains_set(float(parameters.frequency_hz), 24.0 if circuit.conditions.nominal else volts, phase)
         threshold = self._chance.uniform(*FIXTURE_THRESHOLD_V)
         sim.level_add(
-            sum(FIXTURE_THRESHOLD_V) / 2 if circuit.conditions.nominal else threshold, False, 10 * US, 30 * US
+            sum(FIXTURE_THRESHOLD_V) / 2 if circuit.conditions.nominal else threshold, 10 * US, 30 * US
         )
-        sim.level_add(BOARD_THRESHOLD_V, False, 10 * US, 30 * US)
+        sim.level_add(BOARD_THRESHOLD_V, 10 * US, 30 * US)
         circuit.nodes["source"] = 0
         for name in ("feed", "board"):
             circuit.nodes[name] = sim.node_add()

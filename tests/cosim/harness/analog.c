@@ -168,9 +168,8 @@ static void pwm_set(avr_irq_t *irq, uint32_t value, void *param)
 	sensors_follow(((core *)param)->bench);
 }
 
-void analog_attach(bench *b, core *c)
+void analog_attach(core *c)
 {
-	(void)b;
 	avr_irq_t *adc = avr_io_getirq(c->avr, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_OUT_TRIGGER);
 	if (adc)
 		avr_irq_register_notify(adc, converting, c);
@@ -234,12 +233,6 @@ void sensor_bias(bench *b, int s, int bias_net, double ohm, double board_offset_
 	b->sensors[s].bias = bias_net;
 	b->sensors[s].bias_ohm = ohm;
 	b->sensors[s].board_offset_v = board_offset_v;
-}
-
-double sensor_volts(bench *b, int s, bool at_terminal)
-{
-	sensors_follow(b);
-	return at_terminal ? terminal_v(b, &b->sensors[s]) : b->sensors[s].state_v[2];
 }
 
 void channel_reads(bench *b, int core_index, int number, int kind, int of)

@@ -79,7 +79,6 @@ struct core {
 	uint8_t *sram;
 	int cut_after_writes; // power is cut at this EEPROM write; 0: never
 	int eeprom_writes;
-	uint64_t busy_cycles;
 };
 
 typedef struct {
@@ -87,7 +86,7 @@ typedef struct {
 		int8_t core, port, bit;
 	} pins[NET_PINS];
 	int pin_count;
-	int highs, lows; // external drivers
+	int lows; // external drivers
 	int8_t pull, force; // -1: none
 	int8_t level; // as resolved
 	bool watched;
@@ -133,7 +132,6 @@ typedef struct {
 // One threshold of the sensing of AC, and whether it is passed now.
 typedef struct {
 	double volts;
-	bool half_wave;
 	int64_t on_delay_ns, off_delay_ns;
 	bool pulse;
 } level;
@@ -144,9 +142,8 @@ typedef struct {
 } contact;
 
 typedef struct {
-	int net, delayed_net;
+	int delayed_net;
 	int64_t delay_ns;
-	unsigned turn;
 	bool low;
 } couple;
 
@@ -256,7 +253,7 @@ void core_power(core *c, bool on, int cause);
 
 // nets.c
 void net_resolve(bench *b, int n);
-void net_drive(bench *b, int n, int level, bool on); // one external driver comes or goes
+void net_pull_low(bench *b, int n, bool on); // one external driver comes or goes
 void nets_of_port(bench *b, core *c, int port);
 
 // circuit.c
@@ -265,11 +262,11 @@ void couple_changed(bench *b, int couple, bool on);
 void circuit_settle(bench *b);
 
 // analog.c
-void analog_attach(bench *b, core *c);
+void analog_attach(core *c);
 void sensors_follow(bench *b);
 void node_changes(bench *b, int n);
 
 // link.c
-void link_attach(bench *b, core *c);
+void link_attach(core *c);
 
 #endif

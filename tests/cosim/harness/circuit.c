@@ -19,7 +19,7 @@ static void contacts_follow(bench *b, int p)
 		if (k->low == b->poles[p].closed)
 			continue;
 		k->low = b->poles[p].closed;
-		net_drive(b, k->net, 0, k->low);
+		net_pull_low(b, k->net, k->low);
 	}
 }
 
@@ -155,7 +155,7 @@ static void couple_arrives(bench *b, int index, int on, unsigned turn)
 	if (c->low == (bool)on)
 		return;
 	c->low = on;
-	net_drive(b, c->delayed_net, 0, on);
+	net_pull_low(b, c->delayed_net, on);
 }
 
 void couple_changed(bench *b, int index, bool on)
@@ -169,25 +169,27 @@ bool couple_add(bench *b, int from, int to, int64_t delay_ns)
 {
 	if (b->couple_count == COUPLES)
 		return false;
-	b->couples[b->couple_count] = (couple){.net = from, .delayed_net = to, .delay_ns = delay_ns};
+	b->couples[b->couple_count] = (couple){.delayed_net = to, .delay_ns = delay_ns};
 	b->nets[from].couple = b->couple_count++;
 	return true;
 }
 
 // -- 24 VAC ---------------------------------------------------------------------------------------------------
 
+static void opto_settle(bench *b, opto *o)
+{
+	bool low = b->nodes[o->node].hot && b->levels[o->level].pulse;
+	if (low == o->low)
+		return;
+	o->low = low;
+	net_pull_low(b, o->net, low);
+}
+
 static void optos_follow(bench *b, int level)
 {
-	for (int i = 0; i < b->opto_count; i++) {
-		opto *o = &b->optos[i];
-		if (o->level != level)
-			continue;
-		bool low = b->nodes[o->node].hot && b->levels[level].pulse;
-		if (low == o->low)
-			continue;
-		o->low = low;
-		net_drive(b, o->net, 0, low);
-	}
+	for (int i = 0; i < b->opto_count; i++)
+		if (b->optos[i].level == level)
+			opto_settle(b, &b->optos[i]);
 }
 
 static void pulse(bench *b, int level, int on, unsigned turn)
@@ -210,7 +212,7 @@ static void half_cycle(bench *b, int unused, int value, unsigned turn)
 	for (int i = 0; i < b->level_count; i++) {
 		const level *l = &b->levels[i];
 		double share = l->volts / (b->mains_v * sqrt(2.0));
-		if (share >= 1.0 || (l->half_wave && b->half_cycle & 1))
+		if (share >= 1.0)
 			continue;
 		int64_t blind = (int64_t)(asin(share) / (2 * PI * b->mains_hz) * 1e9);
 		at(b, start + blind + l->on_delay_ns, pulse, i, true, 0);
@@ -219,7 +221,6 @@ static void half_cycle(bench *b, int unused, int value, unsigned turn)
 	b->half_cycle++;
 	at(b, end, half_cycle, 0, 0, 0);
 }
-
 
 static void supply_acts(bench *b, int on, int value, unsigned turn)
 {
@@ -261,7 +262,7 @@ void circuit_settle(bench *b)
 		more = false;
 		for (int i = 0; i < b->branch_count; i++) {
 			const branch *r = &b->branches[i];
-			if (hot[r->from] && !hot[r->to] && (r->pole < 0 || b->poles[r->pole].closed))
+			if (hot[r->from] && !hot[r->to] && b->poles[r->pole].closed)
 				more = hot[r->to] = true;
 		}
 	}
@@ -273,14 +274,9 @@ void circuit_settle(bench *b)
 		note(b, LOG_NODE, i, hot[i]);
 		if (i == b->supply_node)
 			supply_follows(b, hot[i]);
-		for (int k = 0; k < b->opto_count; k++) {
-			opto *o = &b->optos[k];
-			bool low = hot[i] && b->levels[o->level].pulse;
-			if (o->node == i && low != o->low) {
-				o->low = low;
-				net_drive(b, o->net, 0, low);
-			}
-		}
+		for (int k = 0; k < b->opto_count; k++)
+			if (b->optos[k].node == i)
+				opto_settle(b, &b->optos[k]);
 	}
 }
 
@@ -294,12 +290,6 @@ void mains_set(bench *b, double hz, double volts_rms, int64_t phase_ns)
 	at(b, phase_ns, half_cycle, 0, 0, 0);
 }
 
-// From the next half cycle on.
-void mains_volts(bench *b, double volts_rms)
-{
-	b->mains_v = volts_rms;
-}
-
 void mains_on(bench *b, bool on)
 {
 	b->source = on;
@@ -311,7 +301,7 @@ int node_add(bench *b)
 	return b->node_count == NODES ? -1 : b->node_count++;
 }
 
-// A pole between two nodes; -1: a wire.
+// A pole between two nodes.
 bool branch_add(bench *b, int from, int to, int p)
 {
 	if (b->branch_count == BRANCHES)
@@ -326,11 +316,11 @@ bool node_hot(const bench *b, int n)
 	return b->nodes[n].hot;
 }
 
-int level_add(bench *b, double volts, bool half_wave, int64_t on_delay_ns, int64_t off_delay_ns)
+int level_add(bench *b, double volts, int64_t on_delay_ns, int64_t off_delay_ns)
 {
 	if (b->level_count == LEVELS)
 		return -1;
-	b->levels[b->level_count] = (level){volts, half_wave, on_delay_ns, off_delay_ns, false};
+	b->levels[b->level_count] = (level){volts, on_delay_ns, off_delay_ns, false};
 	return b->level_count++;
 }
 

@@ -255,10 +255,9 @@ void core_run(core *c, int64_t to_ns)
 			avr->run_cycle_limit = 1;
 			avr->run(avr);
 		} else {
-			uint64_t limit = next > avr->cycle ? next - avr->cycle : 1, began = avr->cycle;
+			uint64_t limit = next > avr->cycle ? next - avr->cycle : 1;
 			avr->run_cycle_limit = avr->run_cycle_count = limit;
 			avr->run(avr);
-			c->busy_cycles += avr->cycle - began;
 		}
 		if (avr->run != c->run)
 			watchdog_reset(c);
@@ -315,8 +314,8 @@ int core_add(bench *b, const char *mcu, double hz, double drift_hz_per_s, const 
 		avr_ioctl(avr, AVR_IOCTL_UART_SET_FLAGS(name), &flags);
 	}
 	avr_register_io_write(avr, EECR, eeprom_written, c);
-	analog_attach(b, c);
-	link_attach(b, c);
+	analog_attach(c);
+	link_attach(c);
 	set_rate(c, b->now);
 	if (drift_hz_per_s != 0)
 		at(b, b->now + TUNE_NS, core_tune, c->index, 0, 0);
@@ -350,11 +349,6 @@ void core_eeprom(bench *b, int index, uint8_t *bytes, int offset, int size, bool
 int core_register(const bench *b, int index, int address)
 {
 	return b->cores[index].avr->data[address];
-}
-
-uint64_t core_busy_cycles(const bench *b, int index)
-{
-	return b->cores[index].busy_cycles;
 }
 
 bool core_powered(const bench *b, int index)

@@ -94,10 +94,9 @@ static void doubled(avr_t *avr, avr_io_addr_t address, uint8_t value, void *para
 		avr->io[divider].w.c(avr, UBRR0L, avr->data[UBRR0L], avr->io[divider].w.param);
 }
 
-void link_attach(bench *b, core *c)
+void link_attach(core *c)
 {
 	avr_register_io_write(c->avr, UCSR0A, doubled, NULL);
-	(void)b;
 	avr_irq_t *out = avr_io_getirq(c->avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUTPUT);
 	if (out)
 		avr_irq_register_notify(out, core_sends, c);

@@ -11,7 +11,7 @@ static bool pulled_up_inside(const core *c, int port, int bit)
 void net_resolve(bench *b, int n)
 {
 	net *w = &b->nets[n];
-	int highs = w->highs, lows = w->lows;
+	int highs = 0, lows = w->lows;
 	bool pull_up = w->pull == 1;
 	for (int i = 0; i < w->pin_count; i++) {
 		const core *c = &b->cores[w->pins[i].core];
@@ -46,10 +46,9 @@ void net_resolve(bench *b, int n)
 		couple_changed(b, w->couple, level);
 }
 
-void net_drive(bench *b, int n, int high, bool on)
+void net_pull_low(bench *b, int n, bool on)
 {
-	net *w = &b->nets[n];
-	*(high ? &w->highs : &w->lows) += on ? 1 : -1;
+	b->nets[n].lows += on ? 1 : -1;
 	net_resolve(b, n);
 }
 

@@ -1,6 +1,6 @@
 /* A subject for the tests of the harness: sends back each byte plus one, copies PD2 to PA0 once a millisecond, counts
  * its starts in the EEPROM, and tells their cause and a byte of SRAM that no start touches. `w` lets the watchdog
- * bite; `c` sends a conversion of ADC0; `s` sleeps with interrupts off. Sleeps in between. */
+ * bite; `s` sleeps with interrupts off. Sleeps in between. */
 #include <avr/eeprom.h>
 #include <avr/interrupt.h>
 #include <avr/io.h>
@@ -30,15 +30,6 @@ static void put(uint8_t byte)
     while (!(UCSR0A & _BV(UDRE0))) {
     }
     UDR0 = byte;
-}
-
-static uint8_t converted(void)
-{
-    ADMUX = _BV(REFS0) | _BV(ADLAR);
-    ADCSRA = _BV(ADEN) | _BV(ADSC) | _BV(ADPS2) | _BV(ADPS1) | _BV(ADPS0);
-    while (ADCSRA & _BV(ADSC)) {
-    }
-    return ADCH;
 }
 
 int main(void)
@@ -84,9 +75,6 @@ int main(void)
             cli();
             sleep_enable();
             sleep_cpu();
-            break;
-        case 'c':
-            put(converted());
             break;
         default:
             put((uint8_t)(received + 1));
