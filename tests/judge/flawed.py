@@ -30,6 +30,11 @@ class Flaw(NamedTuple):
     breaks: frozenset[str]
     where: frozenset[str] = frozenset()
 
+    @property
+    def kind(self) -> str:
+        """Its name without the place it is in."""
+        return self.name.partition(":")[0]
+
 
 #: What an interval of the board is called, and the requirements that one outside it breaks.  An edge
 #: is booked by the policy in force: so a board that is in a mode of its own while the profile has it in

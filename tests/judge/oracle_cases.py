@@ -22,13 +22,12 @@ from firmware_ref.parameters import (
     Timing,
 )
 from tests.boards import policies
-from tests.judge.flawed import built_otherwise
+from tests.judge.flawed import STEP_US, built_otherwise
 from tests.judge.oracle.board import Rulebook
 from tests.judge.oracle.decide import Case, Stimulus, explainable, play, spoiled
 from tests.judge.oracle.shrink import shrunk
 from tests.judge.oracle.unit import BETWEEN, HIGH, LOST, LOW
 
-STEP_US = 1_000_000
 HALF_US = 1_000
 SIGNALS: dict[tuple[str, ...], Value] = {
     (LOW,): Voltage(800_000, 5_000),
@@ -400,7 +399,7 @@ def told(found: Answers, case: Case) -> str:
             "react": o.react_on,
             "trip": o.trip,
             "loss": o.loss,
-            "restart": o.restart and o.restart.delay,
+            "restart": o.restart.delay if o.restart else None,
         }
         after = sorted(o.restart.after) if o.restart else ""
         lines.append(

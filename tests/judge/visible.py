@@ -18,6 +18,7 @@ import random
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
+from bench.judge.feed import output_channel
 from bench.judge.findings import Finding, Judgement
 from bench.judge.judge import judge_trace
 from bench.trace.records import Voltage
@@ -61,17 +62,13 @@ def run(seed: int, flawed: bool = True) -> Run:
     parameters = parameters_of(family, rng, slow=True)
     flaws = list(flaws_of(parameters, rng))
     # One kind of fault is as likely as another, however many places it may be in.
-    kind = rng.choice(sorted({_kind(f.name) for f in flaws}))
-    flaw = rng.choice([f for f in flaws if _kind(f.name) == kind])
+    kind = rng.choice(sorted({f.kind for f in flaws}))
+    flaw = rng.choice([f for f in flaws if f.kind == kind])
     if not flawed:
         flaw = Flaw("none", parameters, (), frozenset())
     stimuli, end = stimuli_of(family, parameters, rng, lively=True)
     stand = on_a_stand(flaw, stimuli, end, seed)
     return Run(family, parameters, flaw, tuple(stimuli), end, stand)
-
-
-def _kind(name: str) -> str:
-    return name.partition(":")[0]
 
 
 def on_a_stand(flaw: Flaw, stimuli: Sequence[Stimulus], end: int, seed: int) -> Stand:
@@ -97,12 +94,13 @@ def judged(one: Run) -> Judgement:
 
 def visible(one: Run) -> int | None:
     """The step at which no good board can have shown this, nor anything close to it; None: one can."""
-    book, steps = book_of(one.parameters), []
+    book, latest = book_of(one.parameters), 0
     for share in ROUNDINGS:
-        steps.append(explainable(seen(one, share), book, remembering=True))
-        if steps[-1] is None:
+        step = explainable(seen(one, share), book, remembering=True)
+        if step is None:
             return None
-    return max(step for step in steps if step is not None)
+        latest = max(latest, step)
+    return latest
 
 
 def answered(one: Run) -> bool:
@@ -112,7 +110,7 @@ def answered(one: Run) -> bool:
 
 def seen(one: Run, share: float) -> Case:
     """What the outputs did, rounded to the grid: up from this share of a step on."""
-    names = {(o.name if "." in o.name else f"out.{o.name}"): o.name for o in one.parameters.outputs}
+    names = {output_channel(o.name): o.name for o in one.parameters.outputs}
     rests = rests_of(one.parameters)
     glitch_us = one.parameters.timing.glitch_us
     moves: list[tuple[int, str, bool]] = []

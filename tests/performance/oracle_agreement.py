@@ -33,10 +33,8 @@ def one(job: tuple[int, int]) -> tuple[str, int, str, str, str | None]:
 
 
 def main() -> int:
-    cases, first, processes = (
-        int(given) if given else usual
-        for given, usual in zip([*sys.argv[1:], "", "", ""], (20_000, 0, os.cpu_count() or 1), strict=False)
-    )
+    numbers = [int(given) for given in sys.argv[1:]]
+    cases, first, processes = (*numbers, *(20_000, 0, os.cpu_count() or 1)[len(numbers) :])
     each = -(-cases // len(FAMILIES))
     jobs = [(f, seed) for seed in range(first, first + each) for f in range(len(FAMILIES))]
     counts: Counter[tuple[str, str]] = Counter()

@@ -31,7 +31,7 @@ def one(seed: int) -> tuple[str, list[str], str | None]:
     """The fault, the columns in which this board counts, and what went wrong."""
     board = run(seed)
     judgement = judged(board)
-    name = board.flaw.name.partition(":")[0]
+    name = board.flaw.kind
     if not answered(board):
         return name, ["boards", "silent"], None
     failed = [f for f in judgement.findings if f.verdict == "fail"]
