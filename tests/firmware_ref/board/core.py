@@ -14,8 +14,6 @@ import subprocess
 from dataclasses import dataclass
 from pathlib import Path
 
-import pytest
-
 from bench.simulated.board import TerminalChange
 from firmware_ref.board.image import CALLS, RELAYS, image
 from firmware_ref.parameters import Mode, Parameters
@@ -51,6 +49,8 @@ def defects() -> tuple[Defect, ...]:
 def library(target: str = "host") -> ctypes.CDLL:
     """The host port, built if it is not up to date; target `every`: with all defects in it, one to be chosen."""
     if shutil.which("make") is None or not any(map(shutil.which, ("cc", "gcc", "clang"))):
+        import pytest  # the table of defects is read without it, too
+
         pytest.skip("no C compiler and make on this computer: the board's firmware cannot be built")
     done = subprocess.run(
         ["make", "-s", "-C", str(FIRMWARE), target, "DEFECT="], capture_output=True, text=True
