@@ -30,8 +30,9 @@ _LOOK_BACK = 8
 def random_procedure(seed: int, steps: int = 10) -> str:
     """Stimuli by chance that all have one right answer: no level in a band, nothing near the end of a timer.
 
-    No cut while a hold may run: from where it counts after the supply's return (the supply, the end of boot) is the
-    board's choice, and the simulated board and the firmware have made theirs differently.
+    No cut and no loss while a hold may run: from where it counts after the supply's return (the supply, the end of
+    boot), and whether clear is counted while the sensor's return is, is the board's choice, and the simulated board
+    and the firmware have made theirs differently.
     """
     chance = random.Random(f"{seed}/procedure")
     lines = [
@@ -51,6 +52,9 @@ def random_procedure(seed: int, steps: int = 10) -> str:
 
     for _ in range(steps):
         kind = chance.choice(["call"] * 5 + ["leak"] * 3 + ["short leak", "lost", "cut", "hold"])
+        if kind == "hold" or (may_hold and kind in ("cut", "lost")):
+            lines.append("  - wait: {timer: hold, past: max}")
+        may_hold = kind in ("leak", "lost") or (may_hold and kind in ("call", "short leak"))
         if kind == "call":
             name = chance.choice(list(calls))
             calls[name] = not calls[name]
@@ -62,28 +66,20 @@ def random_procedure(seed: int, steps: int = 10) -> str:
             lines.append("  - sensor.1: clear")
             wait(1, 3)
         elif kind == "cut":
-            if may_hold:
-                lines.append("  - wait: {timer: hold, past: max}")
-                may_hold = False
             lines.append("  - main: open")
             wait(1.5, 7)
             lines.append("  - main: closed")
             wait(26, 30)
         elif kind == "lost":
-            may_hold = True
             lines.append(f"  - sensor.1: {chance.choice(('open', 'short'))}")
             wait(13, 20)
             lines.append("  - sensor.1: clear")
             wait(16, 25)
         elif kind == "leak":
-            may_hold = True
             lines.append("  - sensor.1: leak")
             wait(8, 15)
             lines.append("  - sensor.1: clear")
             wait(16, 60)
-        else:
-            lines.append("  - wait: {timer: hold, past: max}")
-            may_hold = False
     return "\n".join(lines) + "\n"
 
 
