@@ -21,7 +21,6 @@ from firmware_ref.parameters import MITIGATING, Mode, Output, Policy
 _FAULTY = ("leak_active_lost", "post_leak_hold_lost", "sensor_fault", "sensor_fault_latched")
 #: Where a qualification that began in the start-up may still run.
 _FROM_START_UP = ("start_up", *_FAULTY)
-_SUPPLY_LOST = Watch("supply_lost", "ride_through", Needs.SUPPLY)
 
 
 class Due(NamedTuple):
