@@ -144,12 +144,12 @@ class Rulebook:
             return
         waits = u.reading == HIGH and self.rules.check_before_normal
         if mode is _START and u.up is not None and u.up >= book.warm_up.least and not waits:
-            yield self._watching(self._enter(u, _NORMAL))
+            yield self._enter(u, _NORMAL).watching()
         for line in u.lines:
             if line.trip is not None and line.trip >= book.trip.least:
                 longest = max(x.trip for x in u.lines if x.trip is not None)
                 v = self._enter(u, _LEAK, 0, line.trip, longest)
-                yield self._quiet(v)._replace(
+                yield v.quiet()._replace(
                     aware=False, by=None, hold=None, stands=None, unseen=None, early=False
                 )
         if not u.aware:
@@ -172,36 +172,13 @@ class Rulebook:
         late = u.mode is _FAULT or (u.mode is _HOLD and u.aware)
         for n, line in enumerate(u.lines):
             if line.trip is None and u.said(n) == HIGH and (early or late):
-                yield self._with_line(u, n, line._replace(trip=0))
+                yield u.with_line(n, line._replace(trip=0))
             if line.lost is None and u.said(n) == LOST and early:
-                yield self._with_line(u, n, line._replace(lost=0))
+                yield u.with_line(n, line._replace(lost=0))
         if u.clear is None and u.reading == LOW:
             again = u.mode is Mode.UNPOWERED and u.memory is not None and u.memory.left is None
             if again or (u.mode is _LEAK and u.aware):
                 yield u._replace(clear=0)
-
-    def _with_line(self, u: Unit, n: int, line: Line) -> Unit:
-        return u._replace(lines=(*u.lines[:n], line, *u.lines[n + 1 :]))
-
-    def _quiet(self, u: Unit, lost: bool = False) -> Unit:
-        """No leak, or with `lost` no loss either, is being qualified."""
-        lines = tuple(x._replace(trip=None, lost=None if lost else x.lost) for x in u.lines)
-        return u._replace(lines=lines)
-
-    def _unlost(self, u: Unit) -> Unit:
-        """A leak goes on being qualified, a loss does not."""
-        return u._replace(lines=tuple(x._replace(lost=None) for x in u.lines))
-
-    def _watching(self, u: Unit) -> Unit:
-        """In a mode that watches the sensors, a qualification that had not begun begins."""
-        lines = tuple(
-            line._replace(
-                trip=0 if u.said(n) == HIGH and line.trip is None else line.trip,
-                lost=0 if u.said(n) == LOST and line.lost is None else line.lost,
-            )
-            for n, line in enumerate(u.lines)
-        )
-        return u._replace(lines=lines)
 
     def _losses(self, u: Unit) -> list[int]:
         """For how long a loss has been in qualification: of any sensor that is enough, or of all of them."""
@@ -215,9 +192,7 @@ class Rulebook:
         latching = self.rules.latching
         if u.mode in (_START, _NORMAL):
             longest = max(self._losses(u))
-            v = self._quiet(self._enter(u, _FAULT, 1, elapsed, longest), lost=True)._replace(
-                early=u.mode is _START
-            )
+            v = self._enter(u, _FAULT, 1, elapsed, longest).quiet(lost=True)._replace(early=u.mode is _START)
             yield from self._latches(v, (True, False) if latching is None else (latching,))
         elif u.mode in MITIGATING:
             v = u._replace(aware=True, clear=None, unseen=None)
@@ -240,13 +215,13 @@ class Rulebook:
         still_lost = u.aware and u.reading == LOST
         v = u._replace(hold=None, stands=None, unseen=None, aware=False, by=None)
         if not still_lost and not u.latched:
-            yield from (self._watching(w) for w in self._locking(self._enter(v, _NORMAL), "release"))
+            yield from (w.watching() for w in self._locking(self._enter(v, _NORMAL), "release"))
             return
         latching = rules.latching
         ways = (True,) if latching or u.latched else (False,) if latching is False else (True, False)
         fault = self._enter(v, _FAULT)
         for w in self._locking(fault, "release", either=True):
-            w = self._quiet(w, lost=True) if still_lost else self._unlost(w)
+            w = w.quiet(lost=True) if still_lost else w.unlost()
             yield from self._latches(w, ways)
 
     def _good(self, u: Unit) -> int | None:
@@ -275,13 +250,13 @@ class Rulebook:
             return  # while high it returns as if it were not, or waits
         if u.mode is _LEAK:
             clear = 0 if u.reading == LOW and u.clear is None else u.clear
-            yield from self._either(self._watching_loss(u._replace(aware=False, clear=clear)))
+            yield from self._either(u._replace(aware=False, clear=clear).watching(leaks=False))
         elif u.mode is _HOLD:
             if u.by == "restart":
-                v = self._quiet(self._enter(u, _LEAK))._replace(aware=False, by=None, hold=None, stands=None)
+                v = self._enter(u, _LEAK).quiet()._replace(aware=False, by=None, hold=None, stands=None)
                 yield from self._either(v._replace(clear=0 if v.reading == LOW else None))
                 return
-            v = self._watching(u._replace(aware=False, by=None))
+            v = u._replace(aware=False, by=None).watching()
             for w in self._either(v):
                 if w.reading == LOW:
                     yield holds.low_again(w, book)
@@ -289,23 +264,16 @@ class Rulebook:
                     yield from holds.disturbed(w._replace(stands=None), book)
         elif rules.after_fault == "hold":
             for w in self._locking(u, "return", either=True):
-                yield from (self._watching(v) for v in self._enter_hold(w))
+                yield from (v.watching() for v in self._enter_hold(w))
         else:
             for w in self._locking(self._enter(u, _NORMAL)._replace(early=False), "return"):
-                yield self._watching(w)
+                yield w.watching()
             if u.early and u.up is not None and u.up < book.warm_up.most:
                 yield from self._locking(self._enter(u, _START)._replace(early=False), "return")
 
     def _either(self, u: Unit) -> list[Unit]:
         """A return that releases nothing may count as one or not."""
         return self._locking(u, "return", either=True)
-
-    def _watching_loss(self, u: Unit) -> Unit:
-        lines = tuple(
-            x._replace(lost=0 if u.said(n) == LOST and x.lost is None else x.lost)
-            for n, x in enumerate(u.lines)
-        )
-        return u._replace(lines=lines)
 
     def _booted(self, u: Unit) -> Iterator[Unit]:
         """Into start-up, or to where the board's memory takes it."""
@@ -316,15 +284,15 @@ class Rulebook:
             return
         v = self._enter(woken, mode)._replace(memory=None)
         if mode is _LEAK:
-            v = self._watching_loss(self._quiet(v))
+            v = v.quiet().watching(leaks=False)
             yield v._replace(clear=0 if v.reading == LOW and v.clear is None else v.clear)
         elif mode is _HOLD:
             assert memory is not None and memory.left is not None
             hold = supply.left_at_boot(u, memory.left, self.book)
-            v = self._watching(v)._replace(hold=hold, stands=None, unseen=None, ran=0, clear=None)
+            v = v.watching()._replace(hold=hold, stands=None, unseen=None, ran=0, clear=None)
             yield from holds.begun(v, self.book)
         else:
-            yield self._quiet(v, lost=True) if mode is _FAULT else v
+            yield v.quiet(lost=True) if mode is _FAULT else v
 
     def _enter(
         self, u: Unit, mode: Mode, total: int | None = None, elapsed: int = 0, longest: int = 0
@@ -397,7 +365,7 @@ class Rulebook:
             return True
         if mode is Mode.UNPOWERED:
             return u.up == book.boot.most
-        waits = high and rules.check_before_normal and self._watching(u) == u
+        waits = high and rules.check_before_normal and u.watching() == u
         if mode is _START and u.up == book.warm_up.most and not waits:
             return True
         for n, line in enumerate(u.lines):

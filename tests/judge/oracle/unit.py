@@ -70,6 +70,29 @@ class Unit(NamedTuple):
         """What line `n` says."""
         return self.readings[n] if self.each else self.reading
 
+    def with_line(self, n: int, line: Line) -> Unit:
+        return self._replace(lines=(*self.lines[:n], line, *self.lines[n + 1 :]))
+
+    def quiet(self, lost: bool = False) -> Unit:
+        """No leak, or with `lost` no loss either, is being qualified."""
+        lines = tuple(x._replace(trip=None, lost=None if lost else x.lost) for x in self.lines)
+        return self._replace(lines=lines)
+
+    def unlost(self) -> Unit:
+        """A leak goes on being qualified, a loss does not."""
+        return self._replace(lines=tuple(x._replace(lost=None) for x in self.lines))
+
+    def watching(self, leaks: bool = True) -> Unit:
+        """In a mode that watches for losses, and for leaks unless told otherwise: what had not begun begins."""
+        lines = tuple(
+            line._replace(
+                trip=0 if leaks and self.said(n) == HIGH and line.trip is None else line.trip,
+                lost=0 if self.said(n) == LOST and line.lost is None else line.lost,
+            )
+            for n, line in enumerate(self.lines)
+        )
+        return self._replace(lines=lines)
+
 
 def together(readings: Sequence[str], lost_when: str) -> str:
     """All sensors as one condition."""
