@@ -131,6 +131,9 @@ class Sensor:
     two, in order of rising level; the voltage may rise or fall with gas.
     `lost_by` names the signal states that the board must notice as lost.
     `load_uv`: how far the board may pull the signal away, None = not stated.
+    `lfl_ppm`: ppm by volume at 100 %LFL, None where the refrigerant is not
+    named.  `trip_at_most_lfl`: the maker's claim that it trips at this level or
+    below, in %LFL.
     """
 
     name: str
@@ -142,6 +145,8 @@ class Sensor:
     max_uv: int = 5_000_000
     ratiometric: bool = False
     load_uv: int | None = None
+    lfl_ppm: float | None = None
+    trip_at_most_lfl: float | None = None
 
     @property
     def rising(self) -> bool:

@@ -8,7 +8,7 @@ Full scale would prove less: a board that trips too late would pass.
 from __future__ import annotations
 
 from bench.judge.bounds import SIGNAL_BOUND_UV
-from bench.profile.quantities import LFL, parse_level
+from bench.profile.quantities import PPM, parse_level
 from bench.trace.records import Value, Voltage
 from firmware_ref.parameters import Sensor
 
@@ -24,7 +24,7 @@ def words(sensor: Sensor) -> tuple[str, ...]:
 
 
 def signal(sensor: Sensor, word: str, bound_uv: int = SIGNAL_BOUND_UV) -> Value:
-    """The signal that a word or a quantity (`20 %LFL`, `1.3 V`, `1300 mV`) stands for.
+    """The signal that a word or a quantity (`20 %LFL`, `28000 ppm`, `1.3 V`, `1300 mV`) stands for.
 
     Raises ValueError, one sentence, where the sensor has no such signal or the
     bench cannot make it.
@@ -45,7 +45,11 @@ def signal(sensor: Sensor, word: str, bound_uv: int = SIGNAL_BOUND_UV) -> Value:
 
 def _quantity_uv(sensor: Sensor, text: str) -> int:
     level = parse_level(text)
-    return _inside(sensor, sensor.uv_at(float(level.value)) if level.unit == LFL else int(level.value))
+    if level.unit == PPM and sensor.lfl_ppm is None:
+        raise ValueError(
+            f"{text} needs the refrigerant; write refrigerant: in the profile, or a level in %LFL or volts"
+        )
+    return _inside(sensor, int(level.value) if level.unit == "V" else sensor.uv_at(level.lfl(sensor.lfl_ppm)))
 
 
 def _inside(sensor: Sensor, value_uv: int) -> int:

@@ -9,7 +9,8 @@ from typing import Any
 
 from bench.profile.form import OutputForm, ProfileForm, RulesForm, SensorForm
 from bench.profile.intervals import ends_of, span_of, spans_of_moves
-from bench.profile.quantities import LFL, Level, parse_lfl
+from bench.profile.quantities import PPM, Level, parse_gas
+from bench.profile.refrigerants import refrigerants
 from bench.profile.values import NOT_STATED
 from firmware_ref.parameters import (
     Band,
@@ -76,22 +77,50 @@ def reactions(form: ProfileForm, output: OutputForm) -> tuple[Interval | None, I
     return on, off
 
 
-def band_of(sensor: SensorForm, ends: tuple[Level, Level]) -> Band:
+def lfl_ppm_of(form: ProfileForm) -> float | None:
+    """ppm by volume at 100 %LFL of the profile's refrigerant; None where it names none, or none is known."""
+    if form.refrigerant is None:
+        return None
+    found = refrigerants().get(form.refrigerant)
+    return None if found is None else found.lfl_ppm
+
+
+def can_be_volts(sensor: SensorForm, lfl_ppm: float | None) -> bool:
+    """Whether the levels of this sensor can be turned into voltages: while mistakes are collected, they may not."""
+    written = [
+        *map(parse_gas, sensor.points or {}),
+        *(ends_of(sensor.trip) or ()),
+        *(ends_of(sensor.clear) or ()),
+    ]
+    if isinstance(sensor.trip_at_most, Level):
+        written.append(sensor.trip_at_most)
+    if lfl_ppm is None and any(level.unit == PPM for level in written):
+        return False
+    return all(level.unit == "V" for level in written) or len(sensor.points or {}) >= 2
+
+
+def band_of(sensor: SensorForm, ends: tuple[Level, Level], lfl_ppm: float | None) -> Band:
     """The terminal voltages of a written level interval, in rising order whichever way the gas moves them."""
-    in_points = Sensor("", "analog", frozenset(), points_of(sensor))
-    volts = [in_points.uv_at(float(e.value)) if e.unit == LFL else int(e.value) for e in ends]
+    volts = [uv_of(sensor, end, lfl_ppm) for end in ends]
     return Band(min(volts), max(volts))
 
 
-def points_of(sensor: SensorForm) -> tuple[tuple[float, int], ...]:
+def uv_of(sensor: SensorForm, level: Level, lfl_ppm: float | None) -> int:
+    """The terminal voltage of a written level."""
+    if level.unit == "V":
+        return int(level.value)
+    return Sensor("", "analog", frozenset(), points_of(sensor, lfl_ppm)).uv_at(level.lfl(lfl_ppm))
+
+
+def points_of(sensor: SensorForm, lfl_ppm: float | None) -> tuple[tuple[float, int], ...]:
     """Level in %LFL and terminal voltage in uV, by rising level."""
-    return tuple(sorted((parse_lfl(level), uv) for level, uv in (sensor.points or {}).items()))
+    return tuple(sorted((parse_gas(level).lfl(lfl_ppm), uv) for level, uv in (sensor.points or {}).items()))
 
 
 def build(form: ProfileForm) -> Parameters:
     """The parameters; `form` has passed every check."""
     outputs = tuple(_output(form, name, o) for name, o in form.outputs.items())
-    sensors = tuple(_sensor(name, s) for name, s in form.sensors.items())
+    sensors = tuple(_sensor(name, s, lfl_ppm_of(form)) for name, s in form.sensors.items())
     lossy = can_be_lost(form)
     proofs = default_proofs(outputs, lossy)
     return Parameters(
@@ -137,7 +166,7 @@ def _restart(output: OutputForm) -> Restart | None:
     return Restart(frozenset(output.restart.after), delay)
 
 
-def _sensor(name: str, sensor: SensorForm) -> Sensor:
+def _sensor(name: str, sensor: SensorForm, lfl_ppm: float | None) -> Sensor:
     lost_by: frozenset[str] = frozenset(sensor.lost_by or ())
     if sensor.kind != "analog":
         return Sensor(name=name, kind=sensor.kind, lost_by=lost_by)
@@ -145,18 +174,30 @@ def _sensor(name: str, sensor: SensorForm) -> Sensor:
     for written in (sensor.trip, sensor.clear):
         ends = ends_of(written)
         assert ends is not None
-        bands.append(band_of(sensor, ends))
+        bands.append(band_of(sensor, ends, lfl_ppm))
     return Sensor(
         name=name,
         kind=sensor.kind,
         lost_by=lost_by,
-        points=points_of(sensor),
+        points=points_of(sensor, lfl_ppm),
         trip=bands[0],
         clear=bands[1],
         max_uv=DEFAULT_MAX_UV if sensor.max is None else sensor.max,
         ratiometric=bool(sensor.ratiometric),
         load_uv=_stated(sensor.load),
+        lfl_ppm=lfl_ppm,
+        trip_at_most_lfl=_claim(sensor, lfl_ppm),
     )
+
+
+def _claim(sensor: SensorForm, lfl_ppm: float | None) -> float | None:
+    """The level in %LFL at or below which the maker says that it trips."""
+    if sensor.trip_at_most is None:
+        return None
+    if sensor.trip_at_most.unit != "V":
+        return float(sensor.trip_at_most.lfl(lfl_ppm))
+    in_points = Sensor("", "analog", frozenset(), points_of(sensor, lfl_ppm))
+    return in_points.level_at(float(sensor.trip_at_most.value))
 
 
 def _timing(form: ProfileForm) -> Timing:

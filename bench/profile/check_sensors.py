@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import pairwise
 
-from bench.profile.build import DEFAULT_MAX_UV, band_of, points_of
+from bench.profile.build import DEFAULT_MAX_UV, band_of, lfl_ppm_of, points_of
 from bench.profile.form import ProfileForm, SensorForm
 from bench.profile.intervals import ends_of
 from bench.profile.mistakes import Mistake
-from bench.profile.quantities import LFL, format_voltage
+from bench.profile.quantities import PPM, Level, format_voltage, parse_gas
+from bench.profile.refrigerants import near, refrigerants
 from bench.profile.yamltext import Path
 from firmware_ref.parameters import Band
 
-_ANALOG_ONLY = ("points", "max", "ratiometric", "load", "trip", "clear")
+_ANALOG_ONLY = ("points", "max", "ratiometric", "load", "trip", "clear", "trip_at_most")
 _ANALOG_NEEDS = {
     "points": "{0 %LFL: 0.5 V, 100 %LFL: 4.5 V}",
     "trip": "{nominal: 18 %LFL, tolerance: 2 %LFL}",
@@ -22,6 +23,7 @@ _ANALOG_NEEDS = {
 
 
 def sensor_mistakes(form: ProfileForm) -> Iterator[Mistake]:
+    yield from _refrigerant(form.refrigerant)
     for name, sensor in (form.sensors or {}).items():
         path: Path = ("sensors", name)
         if sensor.kind is None:
@@ -36,7 +38,7 @@ def sensor_mistakes(form: ProfileForm) -> Iterator[Mistake]:
                 (*path, "lost_by"), "is missing; write what the board must notice, as in [open, short]"
             )
         if sensor.kind == "analog":
-            yield from _analog(sensor, path)
+            yield from _analog(sensor, path, form.refrigerant, lfl_ppm_of(form))
         else:
             for key in _ANALOG_ONLY:
                 if sensor.at(key) is not None:
@@ -45,14 +47,36 @@ def sensor_mistakes(form: ProfileForm) -> Iterator[Mistake]:
                     )
 
 
-def _analog(sensor: SensorForm, path: Path) -> Iterator[Mistake]:
+def _refrigerant(name: str | None) -> Iterator[Mistake]:
+    if name is not None and name not in refrigerants():
+        guess = f"did you mean {near(name)}?" if near(name) else f"write one of {', '.join(refrigerants())}"
+        yield Mistake(
+            ("refrigerant",),
+            f"{name} is not among those whose LFL could be established; {guess} Or leave it out and write "
+            "levels in %LFL or volts",
+        )
+
+
+def _analog(
+    sensor: SensorForm, path: Path, refrigerant: str | None, lfl_ppm: float | None
+) -> Iterator[Mistake]:
     for key, example in _ANALOG_NEEDS.items():
         if sensor.at(key) is None:
             yield Mistake((*path, key), f"is missing; write for example {example}")
+    if lfl_ppm is None:
+        in_ppm = list(_in_ppm(sensor, path))
+        if in_ppm:
+            # One sentence at the key that is missing or wrong; a wrong one has its own already.
+            if refrigerant is None or refrigerant in refrigerants():
+                for where in in_ppm:
+                    yield Mistake(
+                        where, "is in ppm, which needs the refrigerant; write for example refrigerant: R-32"
+                    )
+            return
     max_uv = DEFAULT_MAX_UV if sensor.max is None else sensor.max
     sound = True
     if sensor.points is not None:
-        for mistake in _points(sensor, (*path, "points"), max_uv):
+        for mistake in _points(sensor, (*path, "points"), max_uv, lfl_ppm):
             sound = False
             yield mistake
     bands = {}
@@ -60,10 +84,10 @@ def _analog(sensor: SensorForm, path: Path) -> Iterator[Mistake]:
         ends = ends_of(sensor.at(key))
         if ends is None:
             continue
-        if ends[1].unit == LFL and ends[1].value > 100:
+        if ends[1].unit != "V" and ends[1].lfl(lfl_ppm) > 100:
             yield Mistake((*path, key), "reaches above 100 %LFL; write a lower level or tolerance")
-        elif ends[0].unit != LFL or (sensor.points is not None and sound):
-            band = bands[key] = band_of(sensor, ends)
+        elif ends[0].unit == "V" or (sensor.points is not None and sound):
+            band = bands[key] = band_of(sensor, ends, lfl_ppm)
             if not 0 <= band.low_uv <= band.high_uv <= max_uv:
                 volts = f"{format_voltage(band.low_uv)} to {format_voltage(band.high_uv)}"
                 yield Mistake(
@@ -71,11 +95,25 @@ def _analog(sensor: SensorForm, path: Path) -> Iterator[Mistake]:
                     f"is {volts} at the terminal, outside 0 V to {format_voltage(max_uv)}; write a level within",
                 )
     if len(bands) == 2 and sensor.points is not None and sound:
-        yield from _apart(bands["trip"], bands["clear"], _rises(sensor), path)
+        yield from _apart(bands["trip"], bands["clear"], _rises(sensor, lfl_ppm), path)
 
 
-def _rises(sensor: SensorForm) -> bool:
-    points = points_of(sensor)
+def _in_ppm(sensor: SensorForm, path: Path) -> Iterator[Path]:
+    """Where this sensor has a level in ppm."""
+    for written in sensor.points or {}:
+        if parse_gas(written).unit == PPM:
+            yield (*path, "points", written)
+    for key in ("trip", "clear"):
+        ends = ends_of(sensor.at(key))
+        if ends is not None and ends[0].unit == PPM:
+            yield (*path, key)
+    claim = sensor.trip_at_most
+    if isinstance(claim, Level) and claim.unit == PPM:
+        yield (*path, "trip_at_most")
+
+
+def _rises(sensor: SensorForm, lfl_ppm: float | None) -> bool:
+    points = points_of(sensor, lfl_ppm)
     return points[-1][1] > points[0][1]
 
 
@@ -87,8 +125,8 @@ def _apart(trip: Band, clear: Band, rises: bool, path: Path) -> Iterator[Mistake
         )
 
 
-def _points(sensor: SensorForm, path: Path, max_uv: int) -> Iterator[Mistake]:
-    points = points_of(sensor)
+def _points(sensor: SensorForm, path: Path, max_uv: int, lfl_ppm: float | None) -> Iterator[Mistake]:
+    points = points_of(sensor, lfl_ppm)
     levels = [level for level, _ in points]
     volts = [uv for _, uv in points]
     if len(points) < 2:

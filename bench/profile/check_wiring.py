@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from difflib import get_close_matches
 
-from bench.profile.build import band_of, points_of
+from bench.profile.build import band_of, can_be_volts, lfl_ppm_of
 from bench.profile.form import ProfileForm
 from bench.profile.intervals import ends_of
 from bench.profile.mistakes import Mistake
-from bench.profile.quantities import LFL, format_voltage
+from bench.profile.quantities import format_voltage
 from bench.profile.wiring import KINDS, Channel, needed_names
 
 
@@ -64,9 +64,9 @@ def _out_of_reach(form: ProfileForm, name: str, channel: Channel) -> Iterator[Mi
     """Levels that the fixture's signal source cannot give."""
     sensor, highest = form.sensors[name], channel.highest_uv
     ends = ends_of(sensor.trip)
-    if highest is None or ends is None or (ends[0].unit == LFL and len(points_of(sensor)) < 2):
+    if highest is None or ends is None or not can_be_volts(sensor, lfl_ppm_of(form)):
         return
-    top = band_of(sensor, ends).high_uv
+    top = band_of(sensor, ends, lfl_ppm_of(form)).high_uv
     if top > highest:
         yield Mistake(
             ("sensors", name, "trip"),

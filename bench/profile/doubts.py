@@ -13,8 +13,13 @@ from bench.profile.build import PRACTICE
 from bench.profile.mistakes import Mistake
 from bench.profile.published import GOVERNS, Published
 from bench.profile.quantities import format_duration, format_lfl, format_voltage
+from bench.profile.refrigerants import refrigerants
 from bench.profile.yamltext import Path
 from firmware_ref.parameters import Band, Interval, Mode, Output, Parameters, Policy, Sensor
+
+
+#: Closer than this two levels in %LFL are one: what a voltage in whole uV can tell.
+_SAME_LFL = 1e-4
 
 
 def doubts(parameters: Parameters) -> list[Mistake]:
@@ -94,14 +99,49 @@ def _against_published(p: Parameters) -> Iterator[Mistake]:
                 yield _warn(where, f"may take {format_duration(span.max_us)}", limit)
                 break
     for sensor in p.sensors:
-        if sensor.trip is not None:
-            highest = _highest_level(sensor, sensor.trip)
-            if highest > (published.TRIP_AT_MOST.value or 0) + 1e-9:
-                yield _warn(
-                    ("sensors", sensor.name, "trip"), f"may be {format_lfl(highest)}", published.TRIP_AT_MOST
-                )
+        yield from _trip_level(sensor)
     for output in p.outputs:
         yield from _practice(output)
+
+
+def _trip_level(sensor: Sensor) -> Iterator[Mistake]:
+    if sensor.trip is None:
+        return
+    highest = _highest_level(sensor, sensor.trip)
+    claim = sensor.trip_at_most_lfl
+    published_lfl = published.TRIP_AT_MOST.value or 0
+    if claim is not None and highest > claim + _SAME_LFL:
+        yield Mistake(
+            ("sensors", sensor.name, "trip_at_most"),
+            f"claims at most {said_lfl(sensor, claim)}, and trip with its tolerance reaches "
+            f"{said_lfl(sensor, highest)}: a board inside its tolerance may break the claim",
+        )
+    if claim is not None and claim > published_lfl + _SAME_LFL:
+        yield _warn(
+            ("sensors", sensor.name, "trip_at_most"), f"is {said_lfl(sensor, claim)}", published.TRIP_AT_MOST
+        )
+    if highest > published_lfl + _SAME_LFL:
+        yield _warn(
+            ("sensors", sensor.name, "trip"), f"may be {said_lfl(sensor, highest)}", published.TRIP_AT_MOST
+        )
+
+
+def said_lfl(sensor: Sensor, level_lfl: float) -> str:
+    """A level in %LFL, and in ppm where the refrigerant is known."""
+    in_ppm = "" if sensor.lfl_ppm is None else f" ({level_lfl / 100 * sensor.lfl_ppm:.0f} ppm)"
+    return f"{format_lfl(level_lfl)}{in_ppm}"
+
+
+def of_refrigerant(name: str | None) -> Iterator[Mistake]:
+    """Where the LFL that levels in ppm go by is only remembered."""
+    figure = (
+        refrigerants()[name].by_volume[0] if name is not None and refrigerants()[name].by_volume else None
+    )
+    if figure is not None and figure.certainty.startswith("M"):
+        yield Mistake(
+            ("refrigerant",),
+            f"levels in ppm go by an LFL of {figure}; compare it with the maker's; {GOVERNS}",
+        )
 
 
 def _highest_level(sensor: Sensor, band: Band) -> float:

@@ -15,8 +15,9 @@ from bench.profile.values import (
     BoolOrNot,
     Duration,
     Form,
-    Lfl,
+    Gas,
     NotStated,
+    SensorLevel,
     Voltage,
     VoltageOrNot,
     needed,
@@ -100,7 +101,7 @@ class SensorForm(Form):
     kind: Literal["analog", "contact", "supervised"] = needed(
         "A voltage; a plain contact (cannot be lost); a contact with end-of-line resistor."
     )
-    points: dict[Lfl, Voltage] = optional("analog: terminal voltage at each level.", min_length=2)
+    points: dict[Gas, Voltage] = optional("analog: terminal voltage at each level.", min_length=2)
     max: Voltage = optional("analog: highest voltage that the board stands. Left out: 5 V.")
     ratiometric: bool = optional(
         "analog: the voltage scales with the board's sensor supply. Left out: false."
@@ -108,6 +109,9 @@ class SensorForm(Form):
     load: VoltageOrNot = optional("analog: how far the board may pull the signal away. Left out: not stated.")
     trip: LevelInterval = optional("analog: at this level and above is a leak.")
     clear: LevelInterval = optional("analog: below this level the leak is gone.")
+    trip_at_most: SensorLevel = optional(
+        "analog: the maker's claim that it trips at this level or below; shown by the procedure levels."
+    )
     lost_by: list[Literal["open", "short"]] = optional(
         "analog, supervised: what the board must notice as lost."
     )
@@ -186,6 +190,9 @@ class ProfileForm(Form):
         "The thermostat calls that the board has, in the order in which they are exercised.", min_length=1
     )
     outputs: dict[OutputName, OutputForm] = needed("The board's switched terminals.", min_length=1)
+    refrigerant: Text = optional(
+        "The refrigerant, as in R-32: levels may then be written in ppm. Left out: in %LFL or volts."
+    )
     sensors: dict[SensorName, SensorForm] = needed("The refrigerant sensor inputs.", min_length=1)
     timing: TimingForm = needed("The board's timings.")
     rules: RulesForm = optional("The maker's choices.")

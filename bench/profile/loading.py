@@ -13,7 +13,7 @@ from bench.data import profiles_dir
 from bench.errors import ProfileError
 from bench.profile import checks
 from bench.profile.build import build
-from bench.profile.doubts import doubts
+from bench.profile.doubts import doubts, of_refrigerant
 from bench.profile.form import ProfileForm
 from bench.profile.mistakes import Mistake, dotted, read_form, without_echoes
 from bench.profile.model import Profile, Report
@@ -54,7 +54,7 @@ def check(path: str, more: Callable[[Profile], Iterable[tuple[YamlPath, str]]] |
     if errors or form is None:
         return Report(errors=errors)
     profile = _profile(form, text.data, str(found))
-    warned = doubts(profile.parameters)
+    warned = [*doubts(profile.parameters), *of_refrigerant(form.refrigerant)]
     if more is not None:
         warned += [Mistake(where, sentence) for where, sentence in more(profile)]
     return Report(warnings=[_line(str(found), text, m) for m in _ordered(text, warned)])

@@ -4,8 +4,8 @@ They make `profile check` warn, never refuse, and the judge does not know them:
 the maker's documents and local codes govern.  The full texts of the standards
 are sold and were not at hand, so no clause is cited.
 
-Certainty: `S` seen in a public source; `S2` seen only at second hand; `M+`,
-`M?` from memory, with high or low confidence, the text was not seen.
+Certainty: `S` seen in a public source; `S2` seen only at second hand; `C`
+worked out here; `M+`, `M?` from memory, with high or low confidence, the text was not seen.
 """
 
 from __future__ import annotations
@@ -14,9 +14,10 @@ from dataclasses import dataclass
 
 GOVERNS = "the maker's documents and local codes govern"
 
-_IN_WORDS = {
+IN_WORDS = {
     "S": "seen in a public source",
     "S2": "seen at second hand only",
+    "C": "worked out here",
     "M+": "from memory, not confirmed",
     "M?": "from memory, doubtful",
 }
@@ -33,7 +34,7 @@ class Published:
     unit: str | None = None
 
     def __str__(self) -> str:
-        return f"published: {self.says} ({self.source}; {_IN_WORDS[self.certainty]})"
+        return f"published: {self.says} ({self.source}; {IN_WORDS[self.certainty]})"
 
 
 HOLD_AT_LEAST = Published(

@@ -1,6 +1,6 @@
 """Durations, voltages and levels as people write them: a number, a unit, nothing else.
 
-`6 min`, `250 ms`, `1.8 V`, `18 %LFL`.  A bare number is refused, because
+`6 min`, `250 ms`, `1.8 V`, `18 %LFL`, `25000 ppm`.  A bare number is refused, because
 nobody can tell which unit was meant.  Inside everything is integer
 microseconds and microvolts; nothing is rounded in silence.
 
@@ -20,6 +20,9 @@ TIME_UNITS = {"us": 1, "ms": 1_000, "s": 1_000_000, "min": 60_000_000, "h": 3_60
 #: Microvolts of each unit.
 VOLT_UNITS = {"mV": 1_000, "V": 1_000_000}
 LFL = "%LFL"
+PPM = "ppm"
+#: Parts per million of all that is there.
+ALL_PPM = 1_000_000
 
 #: Longer than any timing of a board or wait of a procedure; a guard against slips of the pen.
 LONGEST_US = 24 * 3_600_000_000
@@ -31,20 +34,29 @@ _WRITTEN = re.compile(r"\s*([+-]?[0-9][0-9.,_eE+-]*|[+-]?\.[0-9]+)\s*([A-Za-zµ�
 
 #: What `parse_duration` and `parse_level` accept, for the JSON Schema (which cannot check sizes).
 DURATION_PATTERN = rf"^\s*{_NUMBER}\s*(?:us|µs|ms|s|min|h)\s*$"
-LEVEL_PATTERN = rf"^\s*{_NUMBER}\s*(?:mV|V|%\s?LFL)\s*$"
+LEVEL_PATTERN = rf"^\s*{_NUMBER}\s*(?:mV|V|ppm|%\s?LFL)\s*$"
 VOLTAGE_PATTERN = rf"^\s*{_NUMBER}\s*(?:mV|V)\s*$"
-LFL_PATTERN = rf"^\s*{_NUMBER}\s*%\s?LFL\s*$"
+GAS_PATTERN = rf"^\s*{_NUMBER}\s*(?:ppm|%\s?LFL)\s*$"
 
 
 @dataclass(frozen=True, slots=True)
 class Level:
-    """A sensor level as written.  `unit` `%LFL`: `value` in percent of LFL; `V`: `value` in uV."""
+    """A sensor level as written.  `unit` `%LFL`, `ppm` (by volume): `value` in it; `V`: `value` in uV."""
 
     unit: str
     value: Decimal
 
     def __str__(self) -> str:
+        if self.unit == PPM:
+            return f"{_plain(self.value)} {PPM}"
         return format_lfl(float(self.value)) if self.unit == LFL else format_voltage(int(self.value))
+
+    def lfl(self, lfl_ppm: float | None) -> float:
+        """Percent of the LFL of a level of gas; `lfl_ppm`: ppm at 100 %LFL, which a level in ppm needs."""
+        if self.unit == LFL:
+            return float(self.value)
+        assert self.unit == PPM and lfl_ppm is not None
+        return 100 * float(self.value) / lfl_ppm
 
 
 def parse_duration(text: Any) -> int:
@@ -68,13 +80,26 @@ def parse_lfl(text: Any) -> float:
     return _percent(number, text)
 
 
+def parse_gas(text: Any) -> Level:
+    """A level of gas, `18 %LFL` or `25000 ppm`."""
+    number, unit = _split(text, (LFL, PPM), "18 %LFL or 25000 ppm", {"% LFL": LFL})
+    return _gas(number, unit, text)
+
+
 def parse_level(text: Any) -> Level:
-    """A sensor level, `18 %LFL`, `1.8 V` or `250 mV`."""
-    number, unit = _split(text, (LFL, *VOLT_UNITS), "18 %LFL or 1.8 V", {"% LFL": LFL})
+    """A sensor level, `18 %LFL`, `25000 ppm`, `1.8 V` or `250 mV`."""
+    number, unit = _split(text, (LFL, PPM, *VOLT_UNITS), "18 %LFL or 1.8 V", {"% LFL": LFL})
+    if unit in VOLT_UNITS:
+        return Level("V", Decimal(_microvolts(number, unit, text)))
+    return _gas(number, unit, text)
+
+
+def _gas(number: Decimal, unit: str, text: Any) -> Level:
     if unit == LFL:
         _percent(number, text)
-        return Level(LFL, number)
-    return Level("V", Decimal(_microvolts(number, unit, text)))
+    elif number > ALL_PPM:
+        raise ValueError(f"is {str(text).strip()}, more than all; write at most {ALL_PPM} ppm")
+    return Level(unit, number)
 
 
 def format_duration(us: int) -> str:

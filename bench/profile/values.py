@@ -24,12 +24,12 @@ from pydantic import (
 
 from bench.profile.quantities import (
     DURATION_PATTERN,
+    GAS_PATTERN,
     LEVEL_PATTERN,
-    LFL_PATTERN,
     VOLTAGE_PATTERN,
     parse_duration,
+    parse_gas,
     parse_level,
-    parse_lfl,
     parse_voltage,
 )
 
@@ -40,16 +40,18 @@ def _written(pattern: str, *examples: str) -> WithJsonSchema:
     return WithJsonSchema({"type": "string", "pattern": pattern, "examples": list(examples)})
 
 
-def _checked_lfl(text: str) -> str:
-    parse_lfl(text)
+def _checked_gas(text: str) -> str:
+    parse_gas(text)
     return text
 
 
 Duration = Annotated[int, BeforeValidator(parse_duration), _written(DURATION_PATTERN, "6 min", "250 ms")]
 Voltage = Annotated[int, BeforeValidator(parse_voltage), _written(VOLTAGE_PATTERN, "1.8 V", "20 mV")]
 #: A key, so it stays as written: two ways to write one level must not become one in silence.
-Lfl = Annotated[str, AfterValidator(_checked_lfl), _written(LFL_PATTERN, "18 %LFL")]
-SensorLevel = Annotated[Any, BeforeValidator(parse_level), _written(LEVEL_PATTERN, "18 %LFL", "1.8 V")]
+Gas = Annotated[str, AfterValidator(_checked_gas), _written(GAS_PATTERN, "18 %LFL", "25000 ppm")]
+SensorLevel = Annotated[
+    Any, BeforeValidator(parse_level), _written(LEVEL_PATTERN, "18 %LFL", "25000 ppm", "1.8 V")
+]
 
 
 def needed(about: str, **more: Any) -> Any:

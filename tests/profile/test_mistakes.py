@@ -58,7 +58,7 @@ write feed: supply
 for example 6 min, 1.5 s or 250 ms
 11: outputs.W.follow.off: cannot be not stated; write how long you would wait, as the other times are written
 12: outputs.G: is nothing; write key: value pairs
-14: sensors.1.trip.nominal: is 18, a bare number; add the unit (%LFL, mV or V), for example 18 %LFL or 1.8 V
+14: sensors.1.trip.nominal: is 18, a bare number; add the unit (%LFL, ppm, mV or V), for example 18 %LFL or 1.8 V
 14: sensors.1.clear: nominal and tolerance have different kinds of unit; write both in %LFL or both in volts
 14: sensors.1.lost-by: is not known; did you mean lost_by?
 14: sensors.1.points: has one level twice; keep only one
@@ -88,8 +88,8 @@ ride_through, glitch, settle)
 30: wiring.out.Q: is no terminal of this board; did you mean out.Y?
 30: wiring.main: is 999, and the fixture has no such channel; write one of 1, 2
 30: wiring.out.Y: is channel 17, as is call.Y; give each its own
-31: light: is not known; remove it (the keys here are format, name, about, supply, calls, outputs, sensors, timing, \
-rules, must_prove, decision, wiring)
+31: light: is not known; remove it (the keys here are format, name, about, supply, calls, outputs, refrigerant, sensors, \
+timing, rules, must_prove, decision, wiring)
 """
 
 

@@ -17,6 +17,7 @@ from bench.profile.quantities import (
     format_lfl,
     format_voltage,
     parse_duration,
+    parse_gas,
     parse_level,
     parse_lfl,
     parse_voltage,
@@ -92,11 +93,15 @@ def test_levels() -> None:
     assert parse_level("18.5 %LFL") == Level("%LFL", Decimal("18.5"))
     assert parse_level("1.8 V") == Level("V", Decimal(1_800_000))
     assert str(parse_level("18.50 %LFL")) == "18.5 %LFL"
+    assert parse_level("25000 ppm") == parse_gas("25000 ppm") == Level("ppm", Decimal(25_000))
+    assert str(parse_level("25000 ppm")) == "25000 ppm"
+    assert parse_gas("36000 ppm").lfl(144_000) == parse_gas("25 %LFL").lfl(None) == 25.0
     assert format_lfl(0.1 + 0.2) == "0.3 %LFL"
     for wrong, says in (
         ("18", "bare number"),
         ("101 %LFL", "above 100 %LFL"),
-        ("3000 ppm", "has the unit 'ppm'"),
+        ("1000001 ppm", "more than all"),
+        ("3000 ppb", "has the unit 'ppb'"),
     ):
         with pytest.raises(ValueError, match=says):
             parse_level(wrong)

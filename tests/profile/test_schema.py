@@ -59,7 +59,7 @@ def test_shipped_profiles_are_valid_and_without_a_warning(name: str) -> None:
         {"sensors.1.points": {"0": "0.5 V", "100": "4.5 V"}},
         {"sensors.1.trip": "18 %LFL"},
         {"sensors.1.trip.nominal": 18},
-        {"sensors.1.trip.nominal": "18 ppm"},
+        {"sensors.1.trip.nominal": "18 ppb"},
         {"sensors.1.lost_by": ["cut"]},
         {"timing.boot": "not stated"},
         {"timing.hold": "6 min"},
