@@ -17,7 +17,6 @@ from bench.profile.refrigerants import refrigerants
 from bench.profile.yamltext import Path
 from firmware_ref.parameters import Band, Interval, Mode, Output, Parameters, Policy, Sensor
 
-
 #: Closer than this two levels in %LFL are one: what a voltage in whole uV can tell.
 _SAME_LFL = 1e-4
 
