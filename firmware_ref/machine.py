@@ -45,6 +45,11 @@ def _stated(value: str | None, wanted: str) -> bool | None:
     return None if value is None else value == wanted
 
 
+def _stated_both(a: bool | None, b: bool | None) -> bool | None:
+    """Three-valued and: None unless one of them says no or both say yes."""
+    return False if a is False or b is False else a and b
+
+
 def _both(a: bool | None, b: bool) -> bool | None:
     return a if b else False
 
@@ -58,6 +63,11 @@ GUARDS: Mapping[str, Guard] = {
     "sensor_good_and_latched": lambda rules, memory: _both(memory.sensor_good, memory.latched),
     "sensor_good": lambda rules, memory: memory.sensor_good,
     "fault_ends_in_hold": lambda rules, memory: rules.after_fault == "hold",
+    "leak_ends_self_test": lambda rules, memory: _stated(rules.leak_in_self_test, "ends"),
+    "loss_ends_self_test": lambda rules, memory: _stated(rules.loss_in_self_test, "ends"),
+    "loss_ends_self_test_and_latches": lambda rules, memory: _stated_both(
+        _stated(rules.loss_in_self_test, "ends"), rules.latching
+    ),
 }
 
 
@@ -78,6 +88,7 @@ class LeakMitigation(StateMachine):
     post_leak_hold_lost = State()
     sensor_fault = State()
     sensor_fault_latched = State()
+    self_test = State()
 
     booted = (
         unpowered.to(leak_active, cond="remembers_leak")
@@ -93,6 +104,7 @@ class LeakMitigation(StateMachine):
         | post_leak_hold_lost.to(leak_active)
         | sensor_fault.to(leak_active)
         | sensor_fault_latched.to(leak_active)
+        | self_test.to(leak_active, cond="leak_ends_self_test")
     )
     cleared = leak_active.to(post_leak_hold)
     hold_over = (
@@ -110,7 +122,12 @@ class LeakMitigation(StateMachine):
         | normal.to(sensor_fault)
         | leak_active.to(leak_active_lost)
         | post_leak_hold.to(post_leak_hold_lost)
+        | self_test.to(sensor_fault_latched, cond="loss_ends_self_test_and_latches")
+        | self_test.to(sensor_fault, cond="loss_ends_self_test")
     )
+    self_test_asked = normal.to(self_test)
+    self_test_over = self_test.to(normal)
+    reset_asked = sensor_fault_latched.to(normal)
     returned = (
         leak_active_lost.to(leak_active)
         | post_leak_hold_lost.to(leak_active, cond="hold_must_restart")
@@ -127,6 +144,7 @@ class LeakMitigation(StateMachine):
         | post_leak_hold_lost.to(unpowered)
         | sensor_fault.to(unpowered)
         | sensor_fault_latched.to(unpowered)
+        | self_test.to(unpowered)
     )
 
     def __init__(self, rules: Rules) -> None:
@@ -158,8 +176,20 @@ class LeakMitigation(StateMachine):
     def fault_ends_in_hold(self) -> bool:
         return bool(GUARDS["fault_ends_in_hold"](self.rules, self.memory))
 
+    def leak_ends_self_test(self) -> bool:
+        return bool(GUARDS["leak_ends_self_test"](self.rules, self.memory))
+
+    def loss_ends_self_test(self) -> bool:
+        return bool(GUARDS["loss_ends_self_test"](self.rules, self.memory))
+
+    def loss_ends_self_test_and_latches(self) -> bool:
+        return bool(GUARDS["loss_ends_self_test_and_latches"](self.rules, self.memory))
+
     def on_enter_sensor_fault_latched(self) -> None:
         self.memory.latched = True
+
+    def before_reset_asked(self) -> None:
+        self.memory.latched = False
 
     def on_enter_start_up(self) -> None:
         self.memory = Memory()
@@ -179,6 +209,7 @@ class Needs(Enum):
     LOST = "a sensor lost"
     GOOD = "no sensor lost"
     HOLD = "the hold's own rules"
+    NOTHING = "nothing more"
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,7 +237,12 @@ WATCH: Mapping[str, tuple[Watch, ...]] = {
     "post_leak_hold_lost": (_RETURNED, _HOLD_OVER, _TRIPPED),
     "sensor_fault": (_TRIPPED, _RETURNED),
     "sensor_fault_latched": (_TRIPPED,),
+    "self_test": (Watch("self_test_over", "self_test", Needs.NOTHING), _TRIPPED, _LOST),
 }
+
+#: What the service button asks for, by its action; where the table has no such arc it does nothing.
+#: The loss of supply and these are not listed in `WATCH`: they come from outside.
+ASKED: Mapping[str, str] = {"self-test": "self_test_asked", "reset": "reset_asked"}
 
 #: The mode that each state shows.
 MODES: Mapping[str, Mode] = {
@@ -219,6 +255,7 @@ MODES: Mapping[str, Mode] = {
     "post_leak_hold_lost": Mode.POST_LEAK_HOLD,
     "sensor_fault": Mode.SENSOR_FAULT,
     "sensor_fault_latched": Mode.SENSOR_FAULT,
+    "self_test": Mode.SELF_TEST,
 }
 
 

@@ -23,6 +23,7 @@ class Mode(str, Enum):
     LEAK_ACTIVE = "leak-active"
     POST_LEAK_HOLD = "post-leak-hold"
     SENSOR_FAULT = "sensor-fault"
+    SELF_TEST = "self-test"
 
     def __str__(self) -> str:
         return self.value
@@ -172,7 +173,11 @@ def _interpolate(points: list[tuple[float, float]], x: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Timing:
-    """The board's timings.  `glitch_us`: a shorter lone pulse is noted, not judged."""
+    """The board's timings.
+
+    `glitch_us`: a shorter lone pulse is noted, not judged.  `self_test`: how
+    long a self-test lasts; None too where the board has none.
+    """
 
     boot: Interval
     warm_up: Interval
@@ -184,6 +189,7 @@ class Timing:
     ride_through: Interval | None
     glitch_us: int
     settle_us: int = 100_000
+    self_test: Interval | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,6 +201,8 @@ class Rules:
     None.  `after_fault`: normal or hold.  `after_supply_loss`: resume,
     restart_hold, forget.  `reset_supply_off_us`: the supply off for at least
     this long resets a latched fault (None: not a way to reset).
+    `leak_in_self_test`, `loss_in_self_test`: ends (the self-test ends as normal
+    would), waits (nothing comes of it before the self-test is over).
     """
 
     lost_when: str = "any"
@@ -209,6 +217,46 @@ class Rules:
     after_supply_loss: str | None = None
     unpowered_with_calls: bool = False
     backfeed: bool | None = None
+    leak_in_self_test: str | None = None
+    loss_in_self_test: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Gesture:
+    """What a person does with the service button.
+
+    Either `presses` of them (1 to 10) of which all begin and end within
+    `within`, or, where `press` is given, one press of at least that.  The
+    board's own limit lies anywhere in the interval: inside it either is right.
+    """
+
+    presses: int = 1
+    within: Interval | None = None
+    press: Interval | None = None
+
+
+#: What a gesture may be bound to.
+ACTIONS = ("self-test", "recall", "clear-faults", "reset")
+
+
+@dataclass(frozen=True, slots=True)
+class Button:
+    """The service button.
+
+    `press`: how long the contact must be closed to count as a press (and open
+    between two).  `acts`: how long the board may take once it can know the
+    gesture.  `gestures`: action (one of `ACTIONS`) to what it is bound to.
+    """
+
+    press: Interval
+    acts: Interval
+    gestures: Mapping[str, Gesture]
+
+    @property
+    def window(self) -> Interval:
+        """The longest time in which presses belong together; zero where single presses are all."""
+        spans = [g.within for g in self.gestures.values() if g.within is not None]
+        return Interval(max((s.min_us for s in spans), default=0), max((s.max_us for s in spans), default=0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,6 +274,11 @@ class Parameters:
     must_prove: tuple[str, ...]
     decision: str = "guarded"
     not_stated: tuple[str, ...] = field(default=())
+    button: Button | None = None
+
+    @property
+    def has_self_test(self) -> bool:
+        return self.button is not None and "self-test" in self.button.gestures
 
     def output(self, name: str) -> Output:
         return next(o for o in self.outputs if o.name == name)

@@ -7,13 +7,24 @@ from __future__ import annotations
 
 from typing import Any
 
-from bench.profile.form import OutputForm, ProfileForm, RulesForm, SensorForm
+from bench.profile.form import (
+    ButtonForm,
+    LongPress,
+    OutputForm,
+    Presses,
+    ProfileForm,
+    RulesForm,
+    SensorForm,
+)
 from bench.profile.intervals import ends_of, span_of, spans_of_moves
 from bench.profile.quantities import PPM, Level, parse_gas
 from bench.profile.refrigerants import refrigerants
 from bench.profile.values import NOT_STATED
 from firmware_ref.parameters import (
+    ACTIONS,
     Band,
+    Button,
+    Gesture,
     Interval,
     Mode,
     Output,
@@ -47,6 +58,11 @@ def can_be_lost(form: ProfileForm) -> bool:
     return any(s.kind != "contact" if s.lost_by is None else bool(s.lost_by) for s in form.sensors.values())
 
 
+def has_self_test(form: ProfileForm) -> bool:
+    """Whether the service button starts a self-test."""
+    return form.button is not None and form.button.self_test is not None
+
+
 def call_of(form: ProfileForm, name: str, output: OutputForm) -> str | None:
     """The call that an output follows."""
     return output.call or (name if name in (form.calls or ()) else None)
@@ -59,6 +75,7 @@ def policies(form: ProfileForm, name: str, output: OutputForm) -> dict[Mode, str
         return {}
     practice = PRACTICE.get(name) if output.kind == "ac" else None
     fault = modes.sensor_fault or (None if can_be_lost(form) else modes.normal)
+    tested = modes.self_test or (None if has_self_test(form) else modes.normal)
     return {
         Mode.UNPOWERED: modes.unpowered,
         Mode.START_UP: modes.start_up,
@@ -66,6 +83,7 @@ def policies(form: ProfileForm, name: str, output: OutputForm) -> dict[Mode, str
         Mode.LEAK_ACTIVE: modes.leak_active or practice,
         Mode.POST_LEAK_HOLD: modes.post_leak_hold or practice,
         Mode.SENSOR_FAULT: fault,
+        Mode.SELF_TEST: tested,
     }
 
 
@@ -135,6 +153,7 @@ def build(form: ProfileForm) -> Parameters:
         must_prove=proofs if form.must_prove is None else tuple(form.must_prove),
         decision=form.decision or "guarded",
         not_stated=tuple(not_stated(form)),
+        button=_button(form.button),
     )
 
 
@@ -200,6 +219,22 @@ def _claim(sensor: SensorForm, lfl_ppm: float | None) -> float | None:
     return in_points.level_at(float(sensor.trip_at_most.value))
 
 
+def _button(button: ButtonForm | None) -> Button | None:
+    if button is None:
+        return None
+    press, acts = span_of(button.press), span_of(button.acts)
+    assert press is not None and acts is not None
+    written = {action: button.at(action.replace("-", "_")) for action in ACTIONS}
+    gestures = {action: _gesture(g) for action, g in written.items() if g is not None}
+    return Button(press, acts, gestures)
+
+
+def _gesture(written: Presses | LongPress) -> Gesture:
+    if isinstance(written, LongPress):
+        return Gesture(press=span_of(written.press))
+    return Gesture(written.presses, span_of(written.within) if written.presses > 1 else None)
+
+
 def _timing(form: ProfileForm) -> Timing:
     timing = form.timing
     boot, warm_up = span_of(timing.boot), span_of(timing.warm_up)
@@ -215,6 +250,7 @@ def _timing(form: ProfileForm) -> Timing:
         ride_through=span_of(timing.ride_through),
         glitch_us=timing.glitch,
         settle_us=_DEFAULT_SETTLE_US if timing.settle is None else timing.settle,
+        self_test=span_of(timing.self_test),
     )
 
 
@@ -237,6 +273,8 @@ def _rules(rules: RulesForm, lossy: bool) -> Rules:
         after_supply_loss=_stated(rules.after_supply_loss),
         unpowered_with_calls=bool(rules.unpowered_with_calls),
         backfeed=_stated(rules.backfeed),
+        leak_in_self_test=_stated(rules.leak_in_self_test),
+        loss_in_self_test=_stated(rules.loss_in_self_test),
     )
 
 
@@ -271,6 +309,9 @@ def not_stated(form: ProfileForm) -> list[str]:
     for key in _JUDGED_RULES:
         if _stated(rules.at(key)) is None and (lossy or key not in ("hold_when_lost", "latching")):
             names.append(f"rules.{key}")
-    if rules.reset == NOT_STATED:
+    if has_self_test(form):
+        keys = ("leak_in_self_test", *(("loss_in_self_test",) if lossy else ()))
+        names += [f"rules.{key}" for key in keys if _stated(rules.at(key)) is None]
+    if rules.reset == NOT_STATED and (form.button is None or form.button.reset is None):
         names.append("rules.reset")
     return names

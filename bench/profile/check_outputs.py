@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from bench.profile.build import call_of, can_be_lost, policies, reactions
+from bench.profile.build import call_of, can_be_lost, has_self_test, policies, reactions
 from bench.profile.form import OutputForm, ProfileForm
 from bench.profile.intervals import Both, span_of, spans_of_moves
 from bench.profile.mistakes import Mistake, listed
@@ -54,9 +54,16 @@ def _policies(form: ProfileForm, name: str, output: OutputForm, path: Path) -> I
     allowed = _ALLOWED["ac" if output.kind == "ac" else "contact"]
     what = "a 24 VAC output" if output.kind == "ac" else "an alarm contact"
     for mode, policy in policies(form, name, output).items():
+        if mode is Mode.SELF_TEST and not has_self_test(form):
+            if written.self_test is not None:
+                yield Mistake(
+                    (*path, "modes", "self-test"),
+                    "does not fit: no gesture of the button starts a self-test; remove it, or write button.self_test",
+                )
+            continue
         here = (*path, "modes", mode.value)
         if policy is None:
-            if mode in (Mode.LEAK_ACTIVE, Mode.POST_LEAK_HOLD, Mode.SENSOR_FAULT):
+            if mode in (Mode.LEAK_ACTIVE, Mode.POST_LEAK_HOLD, Mode.SENSOR_FAULT, Mode.SELF_TEST):
                 yield Mistake(here, f"is missing; write what the output does there: {listed(allowed)}")
         elif policy not in allowed:
             yield Mistake(here, f"is {policy}; {what} takes {listed(allowed)}")

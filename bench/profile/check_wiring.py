@@ -19,7 +19,9 @@ def wiring_mistakes(form: ProfileForm, table: Sequence[Channel]) -> Iterator[Mis
         return
     written = form.wiring or {}
     fed_from = form.supply.calls_fed_from if form.supply is not None else None
-    names = needed_names(form.calls, list(form.outputs), list(form.sensors), fed_from)
+    names = needed_names(
+        form.calls, list(form.outputs), list(form.sensors), fed_from, form.button is not None
+    )
     by_name = {channel.name: channel for channel in table}
     by_number = {channel.number: channel for channel in table}
     taken: dict[int, str] = {}

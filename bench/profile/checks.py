@@ -8,6 +8,7 @@ from pathlib import Path as FilePath
 
 from bench.judge.findings import REQUIREMENTS
 from bench.profile.build import can_be_lost
+from bench.profile.check_button import button_mistakes
 from bench.profile.check_outputs import CANNOT_BE_LOST, output_mistakes
 from bench.profile.check_sensors import sensor_mistakes
 from bench.profile.check_wiring import wiring_mistakes
@@ -30,6 +31,7 @@ def errors(form: ProfileForm) -> list[Mistake]:
         *sensor_mistakes(form),
         *_timing(form),
         *_rules(form),
+        *button_mistakes(form),
         *_proofs(form),
     ]
 
@@ -72,7 +74,8 @@ def _rules(form: ProfileForm) -> Iterator[Mistake]:
             if rules.at(key) is not None:
                 yield Mistake(("rules", key), CANNOT_BE_LOST)
         return
-    if rules.latching is True and rules.reset is None:
+    by_button = form.button is not None and form.button.reset is not None
+    if rules.latching is True and rules.reset is None and not by_button:
         yield Mistake(
             ("rules", "reset"),
             "is missing: a latching fault needs it; write {supply_off: 10 s}, or not stated",

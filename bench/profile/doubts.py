@@ -33,9 +33,14 @@ def _too_narrow(p: Parameters) -> Iterator[Mistake]:
         for name, span in (
             ("boot", timing.boot), ("warm_up", timing.warm_up), ("trip", timing.trip), ("clear", timing.clear),
             ("hold", timing.hold), ("loss", timing.loss), ("return", timing.return_),
-            ("ride_through", timing.ride_through),
+            ("ride_through", timing.ride_through), ("self_test", timing.self_test),
         )
     ]  # fmt: skip
+    if p.button is not None:
+        spans += [(("button", "press"), p.button.press), (("button", "acts"), p.button.acts)]
+        for action, gesture in p.button.gestures.items():
+            here = ("button", action.replace("-", "_"))
+            spans += [((*here, "within"), gesture.within), ((*here, "press"), gesture.press)]
     for output in p.outputs:
         path: Path = ("outputs", output.name)
         if output.call is not None:

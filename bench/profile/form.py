@@ -6,9 +6,10 @@ only fits or not together with another key is in `bench.profile.checks`.
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, Union
+from difflib import get_close_matches
+from typing import Annotated, Any, Literal, Union
 
-from pydantic import Field, StringConstraints, Tag
+from pydantic import Discriminator, Field, StringConstraints, Tag
 
 from bench.profile.intervals import LevelInterval, MoveLimits, StatedOrNot, TimeInterval
 from bench.profile.values import (
@@ -32,7 +33,7 @@ OutputName = Annotated[
 ]
 SensorName = Annotated[str, StringConstraints(pattern=r"^[1-9][0-9]?$")]
 ChannelName = Annotated[
-    str, StringConstraints(pattern=r"^(call|out|sensor|alarm|sense)\.[A-Za-z0-9-]+$|^(main|board)$")
+    str, StringConstraints(pattern=r"^(call|out|sensor|alarm|sense)\.[A-Za-z0-9-]+$|^(main|board|button)$")
 ]
 Does = Literal["follow", "off", "on", "open", "closed"]
 Text = Annotated[str, StringConstraints(max_length=500)]
@@ -63,6 +64,9 @@ class Modes(Form):
     )
     sensor_fault: Does = optional(
         "While the sensor is lost. May be left out only if no sensor can be lost.", alias="sensor-fault"
+    )
+    self_test: Does = optional(
+        "While the board tests itself. Needed where the button starts a self-test.", alias="self-test"
     )
 
 
@@ -136,6 +140,7 @@ class TimingForm(Form):
     )
     ride_through: StatedOrNot = needed("How long a gap of supply the board bridges.")
     glitch: Duration = needed("A lone pulse shorter than this is noted, not judged.")
+    self_test: StatedOrNot = optional("How long a self-test lasts. Needed where the button starts one.")
     settle: Duration = optional(
         "How long a signal going into or out of loss may cross any level. Left out: 100 ms."
     )
@@ -177,6 +182,55 @@ class RulesForm(Form):
         "true: the board alone may be cut while calls are fed. Left out: false."
     )
     backfeed: BoolOrNot = optional("false: no voltage may come out at a call's terminal.")
+    leak_in_self_test: Literal["ends", "waits", "not stated"] = optional(
+        "A leak during a self-test: ends it, or waits until it is over."
+    )
+    loss_in_self_test: Literal["ends", "waits", "not stated"] = optional(
+        "A lost sensor during a self-test: ends it, or waits until it is over."
+    )
+
+
+class Presses(Form):
+    """So many presses, all within a time."""
+
+    presses: Annotated[int, Field(ge=1, le=10)] = needed("How often it is pressed, 1 to 10.")
+    within: TimeInterval = optional("From the first press to the last. Needed for more than one press.")
+
+
+class LongPress(Form):
+    """One press of at least a time."""
+
+    press: TimeInterval = needed("At least how long it is pressed.")
+
+
+def _gesture_of(value: Any) -> str | None:
+    if not isinstance(value, dict):
+        return None
+    known = [get_close_matches(str(key).lower(), ["press", "presses", "within"], 1) for key in value]
+    return "#press" if ["press"] in known else "#presses"
+
+
+Gesture = Annotated[
+    Union[Annotated[Presses, Tag("#presses")], Annotated[LongPress, Tag("#press")]],
+    Discriminator(
+        _gesture_of,
+        "which_form",
+        "write {presses: 3, within: {nominal: 3 s, tolerance: 200 ms}} "
+        "or {press: {nominal: 8 s, tolerance: 300 ms}}",
+        {},
+    ),
+]
+
+
+class ButtonForm(Form):
+    """The service button: what counts as a press, and which gesture does what."""
+
+    press: TimeInterval = needed("Closed (or open between two) for less is no press, for more is one.")
+    acts: TimeInterval = needed("How soon the board acts once it can know the gesture.")
+    self_test: Gesture = optional("The gesture that starts a self-test.")
+    recall: Gesture = optional("The gesture that shows the last fault.")
+    clear_faults: Gesture = optional("The gesture that clears stored faults.")
+    reset: Gesture = optional("The gesture that resets a latched sensor-fault.")
 
 
 class ProfileForm(Form):
@@ -196,6 +250,7 @@ class ProfileForm(Form):
     sensors: dict[SensorName, SensorForm] = needed("The refrigerant sensor inputs.", min_length=1)
     timing: TimingForm = needed("The board's timings.")
     rules: RulesForm = optional("The maker's choices.")
+    button: ButtonForm = optional("The service button. Left out: the board has none.")
     must_prove: list[Text] = optional(
         "What pass must have shown, NAME or NAME:OUTPUT. Left out: all that the board can show."
     )

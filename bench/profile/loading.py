@@ -113,7 +113,13 @@ def _line(source: str, text: YamlText | None, mistake: Mistake, line: int | None
 
 def _profile(form: ProfileForm, data: dict[str, Any], source: str) -> Profile:
     written = json.dumps(data, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
-    names = needed_names(form.calls, list(form.outputs), list(form.sensors), form.supply.calls_fed_from)
+    names = needed_names(
+        form.calls,
+        list(form.outputs),
+        list(form.sensors),
+        form.supply.calls_fed_from,
+        form.button is not None,
+    )
     return Profile(
         name=form.name,
         data=data,

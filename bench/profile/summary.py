@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bench.profile.model import Profile
 from bench.profile.quantities import format_duration, format_lfl
-from firmware_ref.parameters import Interval, Mode, Sensor
+from firmware_ref.parameters import Gesture, Interval, Mode, Sensor
 
 
 def describe(profile: Profile) -> list[str]:
@@ -12,18 +12,31 @@ def describe(profile: Profile) -> list[str]:
     p = profile.parameters
     lines = [f"calls {', '.join(p.calls)}, fed by the {p.calls_fed_from}; {p.frequency_hz} Hz"]
     for output in p.outputs:
-        does = ", ".join(f"{mode} {_does(output.kind, output.modes[mode].value)}" for mode in Mode)
+        modes = [mode for mode in Mode if mode is not Mode.SELF_TEST or p.has_self_test]
+        does = ", ".join(f"{mode} {_does(output.kind, output.modes[mode].value)}" for mode in modes)
         lines.append(f"output {output.name}: {does}")
     lines += [f"sensor {s.name}: {_sensor(s)}" for s in p.sensors]
     timing = p.timing
     for name, span in (
         ("boot", timing.boot), ("warm-up", timing.warm_up), ("trip", timing.trip), ("clear", timing.clear),
         ("hold", timing.hold), ("loss", timing.loss), ("return", timing.return_), ("ride-through", timing.ride_through),
+        *((("self-test", timing.self_test),) if p.has_self_test else ()),
     ):  # fmt: skip
         lines.append(f"{name} {_span(span)}")
+    if p.button is not None:
+        lines += [f"button, {action}: {said_gesture(g)}" for action, g in p.button.gestures.items()]
     if p.not_stated:
         lines.append(f"not stated, so not judged: {', '.join(p.not_stated)}")
     return lines
+
+
+def said_gesture(gesture: Gesture) -> str:
+    """`3 presses within 3 s`, `a press of at least 8 s`: by the middle of what the board may take."""
+    if gesture.press is not None:
+        return f"a press of at least {format_duration(gesture.press.middle_us)}"
+    if gesture.within is None:
+        return "a press"
+    return f"{gesture.presses} presses within {format_duration(gesture.within.middle_us)}"
 
 
 def _does(kind: str, policy: str) -> str:

@@ -54,17 +54,22 @@ KINDS: Mapping[str, str] = {
     "sense": "sense",
     "main": "switch",
     "board": "switch",
+    "button": "button",
 }
 
 
 def needed_names(
-    calls: Sequence[str], outputs: Sequence[str], sensors: Sequence[str], calls_fed_from: str | None
+    calls: Sequence[str],
+    outputs: Sequence[str],
+    sensors: Sequence[str],
+    calls_fed_from: str | None,
+    button: bool = False,
 ) -> list[str]:
     """The channels that a board with these terminals needs, in the order of the table."""
     names = [f"call.{c}" for c in calls]
     names += [channel_name(o) for o in outputs]
     names += [f"sensor.{s}" for s in sensors]
-    names += ["main", "board", "sense.main", "sense.board"]
+    names += ["main", "board", *(["button"] if button else []), "sense.main", "sense.board"]
     return names + (["sense.r-out"] if calls_fed_from == "board" else [])
 
 

@@ -10,7 +10,7 @@ import pytest
 from statemachine.exceptions import TransitionNotAllowed
 
 import firmware_ref
-from firmware_ref.machine import GUARDS, MODES, TABLE, WATCH, LeakMitigation, Memory, diagram, targets
+from firmware_ref.machine import ASKED, GUARDS, MODES, TABLE, WATCH, LeakMitigation, Memory, diagram, targets
 from firmware_ref.parameters import Mode, Rules
 from tests.boards import furnace
 
@@ -20,6 +20,8 @@ EVENTS = sorted({event for _, event in TABLE})
 def random_rules(rng: random.Random) -> Rules:
     return Rules(
         hold_when_lost=rng.choice(("restart", "pause", "run")),
+        leak_in_self_test=rng.choice(("ends", "waits")),
+        loss_in_self_test=rng.choice(("ends", "waits")),
         after_fault=rng.choice(("normal", "hold")),
         latching=rng.random() < 0.5,
         after_supply_loss=rng.choice(("resume", "restart_hold", "forget")),
@@ -51,12 +53,13 @@ def test_table_and_class_go_in_lockstep():
 def test_every_arc_of_the_table_is_named_in_the_class():
     states = {s.id for s in LeakMitigation.states}
     assert {s for s, _ in TABLE} == states == set(MODES) == set(WATCH)
-    for arcs in TABLE.values():
+    for (state, _), arcs in TABLE.items():
         for arc in arcs:
             assert arc.target in states
             assert arc.guard is None or arc.guard in GUARDS
         assert [a.guard for a in arcs].count(None) <= 1
-        assert arcs[-1].guard is None, "the last arc must always be open"
+        waits = state == "self_test"  # where the profile may say that nothing comes of it
+        assert arcs[-1].guard is None or waits, "the last arc must always be open"
 
 
 def test_every_watched_event_leads_somewhere():
@@ -97,6 +100,10 @@ def test_a_rule_not_stated_leads_both_ways():
         ("sensor_fault", "returned", Memory(), "normal"),
         ("sensor_fault_latched", "tripped", Memory(), "leak_active"),
         ("normal", "supply_lost", Memory(), "unpowered"),
+        ("normal", "self_test_asked", Memory(), "self_test"),
+        ("self_test", "self_test_over", Memory(), "normal"),
+        ("self_test", "supply_lost", Memory(), "unpowered"),
+        ("sensor_fault_latched", "reset_asked", Memory(latched=True), "normal"),
     ],
 )
 def test_rows_of_the_required_behaviour(state, event, memory, expected):
@@ -106,6 +113,24 @@ def test_rows_of_the_required_behaviour(state, event, memory, expected):
 def test_a_latched_fault_waits_for_its_reset_and_not_for_the_sensor():
     assert not targets("sensor_fault_latched", "returned", Rules(latching=True), Memory(latched=True))
     assert "returned" not in {w.event for w in WATCH["sensor_fault_latched"]}
+
+
+def test_what_a_leak_or_a_loss_does_to_a_self_test_is_the_profile_s_word():
+    for rule, leak, loss in (
+        ("ends", ["leak_active"], ["sensor_fault"]),
+        ("waits", [], []),
+        (None, ["leak_active"], ["sensor_fault"]),  # and it may stay, too
+    ):
+        rules = Rules(leak_in_self_test=rule, loss_in_self_test=rule)
+        assert list(targets("self_test", "tripped", rules, Memory())) == leak
+        assert list(targets("self_test", "lost", rules, Memory())) == loss
+    latching = Rules(loss_in_self_test="ends", latching=True)
+    assert targets("self_test", "lost", latching, Memory()) == ("sensor_fault_latched",)
+
+
+def test_the_button_does_nothing_in_any_other_mode():
+    asked = {(state, event) for state, event in TABLE if event in ASKED.values()}
+    assert asked == {("normal", "self_test_asked"), ("sensor_fault_latched", "reset_asked")}
 
 
 def test_mitigation_is_never_left_by_a_sensor_loss():

@@ -76,7 +76,7 @@ for example 6 min, 1.5 s or 250 ms
 22: timing.hold: stands twice (first in line 21); keep only one
 23: timing.glitch: has the unit 'msec'; the units here are us, ms, s, min or h, as in 6 min, 1.5 s or 250 ms
 24: timing.light: is not known; remove it (the keys here are boot, warm_up, react, trip, clear, hold, loss, return, \
-ride_through, glitch, settle)
+ride_through, glitch, self_test, settle)
 26: rules.latching: is yes; write true or false
 27: rules.reset.supply_off: is -3 s, less than 0; write 0 or more
 28: rules.hold_on_band: is restrat, which is not known; did you mean restart?
@@ -89,7 +89,7 @@ ride_through, glitch, settle)
 30: wiring.main: is 999, and the fixture has no such channel; write one of 1, 2
 30: wiring.out.Y: is channel 17, as is call.Y; give each its own
 31: light: is not known; remove it (the keys here are format, name, about, supply, calls, outputs, refrigerant, sensors, \
-timing, rules, must_prove, decision, wiring)
+timing, rules, button, must_prove, decision, wiring)
 """
 
 

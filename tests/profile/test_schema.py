@@ -51,7 +51,7 @@ def test_shipped_profiles_are_valid_and_without_a_warning(name: str) -> None:
         {"outputs.Y.kind": "dc"},
         {"outputs.two words": {}},
         {"outputs.Y.modes.normal": True},
-        {"outputs.Y.modes.self-test": "off"},
+        {"outputs.Y.modes.standby": "off"},
         {"outputs.Y.modes.unpowered": GONE},
         {"outputs.Y.follow": "not stated"},
         {"outputs.Y.restart": {"after": ["reboot"], "delay": {"within": "1 s"}}},
