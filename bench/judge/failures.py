@@ -16,7 +16,7 @@ from bench.judge.answers import released
 from bench.judge.book import WHOLE_BOARD, Book, Missing
 from bench.judge.events import Change, instant_us
 from bench.judge.findings import REQUIREMENTS
-from bench.judge.modes import Due, dues, fire
+from bench.judge.modes import Due, dues, fire, order_outputs
 from bench.judge.possibility import Possibility
 from bench.judge.tracker import Tracker
 from bench.judge.window import Window, at, limit_at
@@ -91,7 +91,7 @@ def resolve(
     else:
         candidates = [c for p in possibilities for c in _explanations(tracker, p, change)]
     best = (
-        min(candidates, key=lambda c: (_surprises(tracker, c, now_us), *c.rank))
+        min(candidates, key=lambda c: (_surprises(tracker, c, change, now_us), *c.rank))
         if len(candidates) > 1
         else candidates[0]
     )
@@ -99,11 +99,14 @@ def resolve(
     return [best.go_on]
 
 
-def _surprises(tracker: Tracker, candidate: Candidate, now_us: int) -> int:
+def _surprises(tracker: Tracker, candidate: Candidate, change: Change | None, now_us: int) -> int:
     """How much of what is seen next the candidate does not explain."""
+    go_on = candidate.go_on
+    if change is not None:  # as the tracker will: the present mode has been entered by now
+        go_on = go_on.narrowed(change.stamp, tracker.world.rate_ppm)
     probe = _Probe(tracker.book.parameters, tracker.book.zero_us, tracker.book.decision)
     probe.wrong = dict.fromkeys([*tracker.book.wrong, *candidate.wrong], probe)  # type: ignore[arg-type]
-    trial = tracker.fork([candidate.go_on], probe, _stay)
+    trial = tracker.fork([go_on], probe, _stay)
     trial.run(now_us + LOOK_AHEAD_US)
     return probe.failures
 
@@ -143,7 +146,8 @@ def _unordered(tracker: Tracker, p: Possibility, change: Change, place: int) -> 
     """The output moved by itself, or its own order was carried out too early or too late."""
     output, expect = tracker.world.parameters.outputs[place], p.expects[place]
     closes = None if expect.due is None else expect.due.closes_us
-    if change.on == expect.want and expect.due and closes is not None and change.stamp.earliest_us > closes:
+    overdue = closes is not None and change.stamp.earliest_us > closes and not expect.never_on
+    if change.on == expect.want and expect.due is not None and closes is not None and overdue:
         late, due = p.with_expect(place, expect.done(change.stamp)), expect.due
         if expect.requirement == "hold":
             late = released(late, change, tracker.world, late=True)
@@ -238,13 +242,19 @@ def _mitigation_ended(tracker: Tracker, p: Possibility, change: Change, place: i
     """The board took a sensor loss for the end of the mitigation, and begins to watch for losses anew."""
     if not tracker.lost or p.mode not in MITIGATING:
         return []
-    held = p._replace(state="post_leak_hold", latched=False)
-    (q,) = fire(held, Due("hold_over", _now(p.entered, change), None), tracker.world)
-    if not q.expects[place].admits(change.on, change.stamp):
-        return []
-    q = released(q._replace(event="warmed_up"), change, tracker.world)
+    held, ended = p._replace(state="post_leak_hold", latched=False), _now(p.entered, change)
+    (q,) = fire(held, Due("hold_over", ended, None), tracker.world)
+    # Its restart delay may or may not take this for a release.
+    unlocked = order_outputs(held, Mode.NORMAL, "hold_over", ended, None, tracker.world)
     rank = (1, 0, REQUIREMENTS.index("kept-on-loss"))
-    return [Candidate(q, rank, lambda book: book.not_allowed(change, "kept-on-loss", p.mode))]
+    return [
+        Candidate(
+            released(way._replace(event="warmed_up"), change, tracker.world), rank,
+            lambda book: book.not_allowed(change, "kept-on-loss", p.mode),
+        )
+        for way in (q, q._replace(locks=held.locks, expects=unlocked))
+        if way.expects[place].admits(change.on, change.stamp)
+    ]  # fmt: skip
 
 
 def _rebooted(tracker: Tracker, p: Possibility, change: Change) -> list[Candidate]:

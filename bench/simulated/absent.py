@@ -23,3 +23,6 @@ class NoBoard:
 
     def next_change_us(self) -> int | None:
         return None
+
+    def terminals(self) -> dict[str, bool]:
+        return {}

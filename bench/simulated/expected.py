@@ -65,9 +65,15 @@ def _after_forgetting(parameters: Parameters) -> str:
 def _expected_stuck(name: str, output: Output) -> Expected:
     start_up = output.modes[Mode.START_UP]
     if name == "stuck-off":
-        return "power-up" if start_up is Policy.ON else "follow", output.name, "missing"
+        if start_up is Policy.ON:
+            return "power-up", output.name, "missing"
+        return "follow" if output.call is not None else "trip", output.name, "missing"
     if output.feed == "call":
-        return "trip", output.name, "missing"
+        if output.modes[Mode.LEAK_ACTIVE] is Policy.OFF:
+            return "trip", output.name, "missing"
+        return "power-up", output.name, "not-allowed"  # when the supply comes with its call on
+    if output.feed == "own":  # a contact needs no supply to read closed
+        return "trip" if start_up is Policy.ON else "power-up", output.name, "missing"
     if start_up is Policy.OFF:
         return "power-up", output.name, "not-allowed"
     return "power-up", output.name, "missing"

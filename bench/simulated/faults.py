@@ -184,7 +184,9 @@ def _places(row: Row, parameters: Parameters) -> Iterator[tuple[str, ...]]:
         yield from ((f"call.{c}",) for c in parameters.calls)
         yield from (("main",), ("board",))
     elif row.where == "inputs":
-        yield from itertools.combinations((f"out.{o.name}" for o in parameters.outputs if o.kind == "ac"), 2)
+        ac = [o for o in parameters.outputs if o.kind == "ac"]
+        pairs = itertools.combinations(ac, 2)
+        yield from ((f"out.{a.name}", f"out.{b.name}") for a, b in pairs if a.call != b.call)
     else:
         yield from ((f"out.{o.name}" if o.kind == "ac" else o.name,) for o in parameters.outputs)
         yield ("sense.board",)

@@ -40,6 +40,7 @@ class BoardLike(Protocol):
     def sensor(self, name: str, signal: str | int, at_us: int) -> None: ...
     def advance(self, to_us: int) -> Sequence[TerminalChange]: ...
     def next_change_us(self) -> int | None: ...
+    def terminals(self) -> dict[str, bool]: ...
 
 
 class Hardware:
@@ -90,8 +91,7 @@ class Hardware:
             before=self._before, driven=self._driven, moved=self._rewire,
         )  # fmt: skip
         self._voltage_of: dict[int, int] = {}  # call -> APPL after which its voltage was reported
-        resting = [o.name for o in parameters.outputs if o.kind == "contact-nc"] if plug is None else []
-        closed = {self._outputs[name] for name in resting}
+        closed = {self._outputs[name] for name, on in board.terminals().items() if on}
         self._inputs: dict[int, AcInput | ContactInput] = {}
         for c in table.by_number.values():
             if c.kind in ("sense", "output", "call"):

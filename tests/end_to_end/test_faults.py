@@ -10,6 +10,7 @@ from bench.profile import load, shipped
 from bench.simulated.faults import Entry, catalogue
 from firmware_ref.parameters import Parameters
 from tests.end_to_end.command import mitbench, run_board, sim
+from tests.sampled import taken
 
 pytestmark = pytest.mark.slow
 
@@ -19,7 +20,7 @@ def rows(kind: str) -> list[object]:
         pytest.param(profile, entry, id=f"{profile}-{entry.name}")
         for profile in shipped()
         for entry in catalogue(load(profile).parameters)
-        if entry.kind == kind
+        if entry.kind == kind and taken(profile, entry.name)
     ]
 
 
@@ -45,9 +46,10 @@ def test_a_board_fault_fails_as_tabled(profile: str, entry: Entry, tmp_path: Pat
 def test_a_fixture_fault_is_never_a_boards_fail(profile: str, entry: Entry, tmp_path: Path) -> None:
     answer = run_board(profile, sim(entry.name), tmp_path)
     fault, _, channel = entry.name.partition(":")
-    if fault == "input-dead" and channel.startswith("out."):
+    if fault == "input-dead" and channel.startswith("out.") or channel.startswith("alarm."):
         # One exception: such an input looks like an output that is stuck off, and the finding says so. One that
-        # is stuck on reads on before the board has supply, so it is known for the bench's own.
+        # is stuck on reads on before the board has supply, so it is known for the bench's own; but a contact of
+        # the board may be closed then.
         assert answer.code == 1
         assert all("loop-back" in f["text"] for f in answer.failed)
     elif fault == "inputs-swapped":

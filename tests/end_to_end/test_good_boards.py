@@ -7,13 +7,15 @@ from pathlib import Path
 import pytest
 
 from bench.profile import shipped
-from tests.end_to_end.command import SEEDS, run_board, sim
+from tests.end_to_end.command import run_board, sim
+from tests.sampled import seeds_of
 
 pytestmark = pytest.mark.slow
 
 
-@pytest.mark.parametrize("seed", range(SEEDS))
-@pytest.mark.parametrize("profile", shipped())
+@pytest.mark.parametrize(
+    ("profile", "seed"), [(name, seed) for name in shipped() for seed in range(seeds_of(name))]
+)
 def test_a_board_drawn_inside_its_limits_passes(profile: str, seed: int, tmp_path: Path) -> None:
     answer = run_board(profile, sim(seed=seed), tmp_path)
     assert answer.plain["verdict"] == "pass", answer.plain["reason"]
@@ -24,10 +26,11 @@ def test_a_board_drawn_inside_its_limits_passes(profile: str, seed: int, tmp_pat
 
 @pytest.mark.parametrize("profile", shipped())
 def test_a_board_drawn_anywhere_never_fails(profile: str, tmp_path: Path) -> None:
+    count = seeds_of(profile)
     verdicts = [
-        run_board(profile, sim(seed=n, draw="anywhere"), tmp_path).plain["verdict"] for n in range(SEEDS)
+        run_board(profile, sim(seed=n, draw="anywhere"), tmp_path).plain["verdict"] for n in range(count)
     ]
-    print(f"{profile}: {verdicts.count('inconclusive')} of {SEEDS} boards drawn anywhere are inconclusive")
+    print(f"{profile}: {verdicts.count('inconclusive')} of {count} boards drawn anywhere are inconclusive")
     assert set(verdicts) <= {"pass", "inconclusive"}
 
 

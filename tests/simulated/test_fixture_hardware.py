@@ -47,6 +47,9 @@ class Wire:
     def next_change_us(self) -> int | None:
         return None
 
+    def terminals(self) -> dict[str, bool]:
+        return {}
+
 
 class Bench:
     """A fixture with such a board, talked to in plain SCPI."""

@@ -12,12 +12,13 @@ from pathlib import Path
 
 import pytest
 
-from bench.profile import load, shipped
+from bench.profile import load
 from firmware_ref.parameters import Interval, Mode, Restart
 from tests.boards import furnace
 from tests.firmware_ref.board.core import STORE_BYTES, CoreBoard, Defect, defects
 from tests.firmware_ref.board.judged import ACCEPTANCE, judged
 from tests.firmware_ref.board.rig import Rig
+from tests.firmware_ref.board.test_image import FIT
 from tests.judge.direct import Direct
 
 SEEDS = int(os.environ.get("SEEDS", "1"))
@@ -41,7 +42,7 @@ def found(defect: Defect, seed: int, out: Path) -> tuple[str, str | None]:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("profile", shipped())
+@pytest.mark.parametrize("profile", FIT)
 def test_the_sound_firmware_passes_acceptance(profile: str, tmp_path: Path) -> None:
     for seed in range(2 * SEEDS):
         answer = judged(profile, tmp_path / str(seed), seed=seed)

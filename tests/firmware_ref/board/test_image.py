@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import pytest
 
-from bench.profile import load, shipped
+from bench.profile import load
 from firmware_ref.board.image import Unfit, crc16, image
 from firmware_ref.parameters import Interval, Mode, Parameters, Policy, Restart
 from tests.boards import air_handler, furnace
@@ -17,12 +17,16 @@ from tests.firmware_ref.board.core import FIRMWARE, CoreBoard
 from tests.firmware_ref.board.rig import Rig
 
 
+#: Shipped profiles that this board can be.
+FIT = ("invented-split-furnace", "invented-air-handler")
+
+
 def test_the_check_is_the_published_one() -> None:
     # CRC-16/IBM-3740 of the nine digits.
     assert crc16(b"123456789") == 0x29B1
 
 
-@pytest.mark.parametrize("name", shipped())
+@pytest.mark.parametrize("name", FIT)
 def test_the_shipped_profiles_fit(name: str) -> None:
     table = image(load(name).parameters)
     length = re.search(r"IMAGE_BYTES = (\d+)", (FIRMWARE / "core" / "parameters.h").read_text())
