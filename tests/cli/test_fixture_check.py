@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from bench.profile import load, shipped
+from bench.profile.wiring import channel_table
 from bench.report.cautions import SIMULATED
 from bench.simulated.faults import Entry, catalogue
 from bench.trace.calibration import _checksum, from_json
@@ -96,6 +97,9 @@ def test_every_fault_of_the_fixture_is_found_with_the_plug(
     assert answer.code == 4
     (sentence,) = answer.err.strip().splitlines()
     fault, _, where = entry.name.partition(":")
+    # The check tells the fixture's own names.
+    wiring, table = load(profile).wiring, channel_table()
+    where = ",".join(next(c.name for c in table if c.number == wiring[ch]) for ch in where.split(",") if ch)
     named = {
         "fixture-reboots": ["restarted"],
         "unplugged": ["broke"],

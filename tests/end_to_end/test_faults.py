@@ -46,7 +46,7 @@ def test_a_board_fault_fails_as_tabled(profile: str, entry: Entry, tmp_path: Pat
 def test_a_fixture_fault_is_never_a_boards_fail(profile: str, entry: Entry, tmp_path: Path) -> None:
     answer = run_board(profile, sim(entry.name), tmp_path)
     fault, _, channel = entry.name.partition(":")
-    if fault == "input-dead" and channel.startswith("out.") or channel.startswith("alarm."):
+    if (fault == "input-dead" and channel.startswith("out.")) or channel.startswith("alarm."):
         # One exception: such an input looks like an output that is stuck off, and the finding says so. One that
         # is stuck on reads on before the board has supply, so it is known for the bench's own; but a contact of
         # the board may be closed then.

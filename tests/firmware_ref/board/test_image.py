@@ -16,7 +16,6 @@ from tests.boards import air_handler, furnace
 from tests.firmware_ref.board.core import FIRMWARE, CoreBoard
 from tests.firmware_ref.board.rig import Rig
 
-
 #: Shipped profiles that this board can be.
 FIT = ("invented-split-furnace", "invented-air-handler")
 
