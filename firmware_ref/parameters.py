@@ -259,6 +259,35 @@ class Button:
         return Interval(max((s.min_us for s in spans), default=0), max((s.max_us for s in spans), default=0))
 
 
+#: What the light shows while nothing lights it, and while it does not flash.
+DARK, STEADY = "dark", "steady"
+
+
+def flashes(code: str) -> int:
+    """How many flashes a code has, as in `5 flashes`; 0 for `dark` and `steady`."""
+    count = code.partition(" ")[0]
+    return int(count) if count.isdigit() else 0
+
+
+@dataclass(frozen=True, slots=True)
+class Light:
+    """The indicator light.
+
+    `codes`: what it shows in each mode: `dark`, `steady`, `1 flash`, `2 flashes`
+    and so on; None: not stated.  A flash is `on` long, the flashes of a group
+    are `off` apart, the groups `pause`.  `latency`: from the change of mode
+    until the new code begins.  `seen`: `optical`, or `lamp`: at the pins of a
+    24 VAC lamp, where a light that is on comes and goes with the mains.
+    """
+
+    codes: Mapping[Mode, str | None]
+    on: Interval | None
+    off: Interval | None
+    pause: Interval | None
+    latency: Interval | None
+    seen: str = "optical"
+
+
 @dataclass(frozen=True, slots=True)
 class Parameters:
     """Everything a board must do.  `must_prove` holds `NAME` or `NAME:OUTPUT`."""
@@ -275,6 +304,7 @@ class Parameters:
     decision: str = "guarded"
     not_stated: tuple[str, ...] = field(default=())
     button: Button | None = None
+    light: Light | None = None
 
     @property
     def has_self_test(self) -> bool:

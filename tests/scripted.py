@@ -44,10 +44,15 @@ class Script:
             self._add(at_s, "edge", f"out.{name}", "on" if on else "off")
         return self
 
+    def light(self, at_s: float, on: bool) -> Script:
+        return self._add(at_s, "edge", "light", "on" if on else "off")
+
     def records(self, end_s: float | None, reason: str = "complete") -> list[Record]:
         values: dict[str, Value] = {"main": "open", "sense.board": "off", "sensor.1": "open"}
         values |= {f"call.{c}": "off" for c in self.parameters.calls}
         values |= {f"out.{o.name}": "off" for o in self.parameters.outputs}
+        if self.parameters.light is not None:
+            values["light"] = "off"
         found: list[Record] = [Snapshot(0, values)]
         seq = 0
         for t, _, kind, ch, value in sorted(self._timed, key=lambda item: item[:2]):

@@ -11,6 +11,7 @@ from bench.judge import failures
 from bench.judge.book import Book
 from bench.judge.feed import Feed, output_channel
 from bench.judge.findings import Finding, Judgement
+from bench.judge.light import judge_light
 from bench.judge.modes import remembering
 from bench.judge.tracker import Tracker
 from bench.judge.window import Stamp
@@ -82,6 +83,8 @@ def judge_trace(
 
 def _judged(case: Case, trace: Trace, parameters: Parameters, decision: str, live: bool) -> Judgement:
     case.tracker.run(case.end_us)
+    if parameters.light is not None and case.tracker.log is not None:
+        judge_light(trace, parameters.light, case.tracker.log, case.tracker.book, case.end_us)
     seconds = (case.end_us - case.zero_us) / 1e6
     return _conclude(trace, parameters, case.tracker.book, case.feed, decision, live, seconds)
 
@@ -270,11 +273,20 @@ def unproven_of(parameters: Parameters, book: Book) -> list[str]:
 def _is_proven(item: str, parameters: Parameters, book: Book) -> bool:
     name, _, output = item.partition(":")
     found = [p for p in book.proven if p[0] == name and (not output or p[1] == output)]
+    if name == "light":
+        return {p[2] for p in found} >= _light_modes(parameters)
     if name in ("blocked", "forced") and output:
         return {p[2] for p in found} >= _BOTH_MODES
     if name == "follow" and output:
         return {(name, output, True), (name, output, False)} <= book.directions
     return bool(found)
+
+
+def _light_modes(parameters: Parameters) -> set[Mode]:
+    """In which modes the light must have been seen."""
+    light, lossy = parameters.light, any(s.lost_by for s in parameters.sensors)
+    modes = {Mode.NORMAL, *MITIGATING, *((Mode.SENSOR_FAULT,) if lossy else ())}
+    return set() if light is None else {m for m in modes if light.codes[m] is not None}
 
 
 def applicable(parameters: Parameters) -> list[str]:
@@ -291,6 +303,8 @@ def applicable(parameters: Parameters) -> list[str]:
         items += ["loss", "kept-on-loss", "latch" if rules.latching else "return"]
     if any(o.restart for o in parameters.outputs):
         items.append("restart")
+    if parameters.light is not None:
+        items.append("light")
     return [*items, "supply", "level"]
 
 

@@ -22,6 +22,7 @@ from bench.judge import answers, holds, orders
 from bench.judge.book import Book
 from bench.judge.conditions import Conditions
 from bench.judge.events import CallMoved, Change, Event, Flicker, SensorMoved, SupplyMoved, instant_us
+from bench.judge.mode_log import ModeLog
 from bench.judge.modes import Due, dues, fire, initial, powered_again
 from bench.judge.possibility import COARSE_KEYS, NEVER_US, Expect, Possibility, hull
 from bench.judge.window import Stamp
@@ -76,6 +77,7 @@ class Tracker:
     watched: dict[str, Watched] = field(default_factory=dict)
     most: int = 0
     edge_width_us: int = 0
+    log: ModeLog | None = None
 
     @classmethod
     def start(
@@ -93,6 +95,7 @@ class Tracker:
         tracker = cls(world, book, dict(levels), failed, snapshot.earliest_us)
         # A terminal that is on for less than a half cycle may not be seen at all.
         tracker.edge_width_us = 500_000 // parameters.frequency_hz
+        tracker.log = None if parameters.light is None else ModeLog()
         tracker.keep([initial(world, snapshot, levels)])
         return tracker
 
@@ -125,6 +128,8 @@ class Tracker:
         known = waiting or {}
         self.lives = [lives.get(id(p)) or Live(p, known.get(id(p))) for p in possibilities]
         self.most = max(self.most, len(self.lives))
+        if self.log is not None:
+            self.log.note(self.now_us, possibilities, self.world.cut is not None)
 
     def _merged(self, possibilities: list[Possibility]) -> list[Possibility]:
         levels = [self.levels[o.name] for o in self.world.parameters.outputs]

@@ -9,6 +9,7 @@ from typing import Any
 
 from bench.profile.form import (
     ButtonForm,
+    LightForm,
     LongPress,
     OutputForm,
     Presses,
@@ -22,10 +23,12 @@ from bench.profile.refrigerants import refrigerants
 from bench.profile.values import NOT_STATED
 from firmware_ref.parameters import (
     ACTIONS,
+    DARK,
     Band,
     Button,
     Gesture,
     Interval,
+    Light,
     Mode,
     Output,
     Parameters,
@@ -154,6 +157,7 @@ def build(form: ProfileForm) -> Parameters:
         decision=form.decision or "guarded",
         not_stated=tuple(not_stated(form)),
         button=_button(form.button),
+        light=None if form.light is None else _light(form.light),
     )
 
 
@@ -254,6 +258,25 @@ def _timing(form: ProfileForm) -> Timing:
     )
 
 
+def codes(light: LightForm) -> dict[Mode, str | None]:
+    """What the light shows in each mode, as written; None where the profile says nothing."""
+    modes = light.modes
+    written = {} if modes is None else {mode: modes.at(mode.value) for mode in Mode}
+    if written.get(Mode.SELF_TEST) is None:
+        written.pop(Mode.SELF_TEST, None)
+    written[Mode.UNPOWERED] = DARK
+    written[Mode.START_UP] = written.get(Mode.START_UP) or DARK
+    return written
+
+
+def _light(light: LightForm) -> Light:
+    flash = light.flash
+    on, off, pause = (None if flash is None else span_of(flash.at(key)) for key in ("on", "off", "pause"))
+    # A mode that the board cannot come to shows nothing.
+    written = {mode: _stated(code or DARK) for mode, code in codes(light).items()}
+    return Light(written, on, off, pause, span_of(light.latency), light.seen or "optical")
+
+
 def _stated(value: Any) -> Any:
     return None if value == NOT_STATED else value
 
@@ -314,4 +337,15 @@ def not_stated(form: ProfileForm) -> list[str]:
         names += [f"rules.{key}" for key in keys if _stated(rules.at(key)) is None]
     if rules.reset == NOT_STATED and (form.button is None or form.button.reset is None):
         names.append("rules.reset")
+    if form.light is not None:
+        names += _light_not_stated(form.light)
     return names
+
+
+def _light_not_stated(light: LightForm) -> list[str]:
+    names = [f"light.modes.{mode}" for mode, code in codes(light).items() if code == NOT_STATED]
+    if light.flash is not None:
+        names += [
+            f"light.flash.{key}" for key in light.flash.known_keys() if light.flash.at(key) == NOT_STATED
+        ]
+    return names + (["light.latency"] if light.latency == NOT_STATED else [])

@@ -15,7 +15,7 @@ from firmware_ref.parameters import Interval
 _ACTIONS = ("self_test", "recall", "clear_faults", "reset")
 #: The fixture presses for so long at most (hardware/PROTOCOL.md), and its relay takes up to 10 ms.
 _LONGEST_US, _SHORTEST_US = 60_000_000, 15_000
-_NO_SELF_TEST = (
+NO_SELF_TEST = (
     "does not fit: no gesture of the button starts a self-test; remove it, or write button.self_test"
 )
 
@@ -59,10 +59,10 @@ def _self_test(form: ProfileForm) -> Iterator[Mistake]:
         return
     echo: Path = ("button", "self_test")
     if timing is not None and timing.self_test is not None:
-        yield Mistake(("timing", "self_test"), _NO_SELF_TEST, unless=echo)
+        yield Mistake(("timing", "self_test"), NO_SELF_TEST, unless=echo)
     for key in rule_keys:
         if rules.at(key) is not None:
-            yield Mistake(("rules", key), _NO_SELF_TEST, unless=echo)
+            yield Mistake(("rules", key), NO_SELF_TEST, unless=echo)
 
 
 def _gesture(path: Path, gesture: Presses | LongPress, press: Interval | None) -> Iterator[Mistake]:

@@ -10,7 +10,7 @@ from bench.profile.form import ProfileForm
 from bench.profile.intervals import ends_of
 from bench.profile.mistakes import Mistake
 from bench.profile.quantities import format_voltage
-from bench.profile.wiring import KINDS, Channel, needed_names
+from bench.profile.wiring import Channel, kind_of, needed_names
 
 
 def wiring_mistakes(form: ProfileForm, table: Sequence[Channel]) -> Iterator[Mistake]:
@@ -19,8 +19,14 @@ def wiring_mistakes(form: ProfileForm, table: Sequence[Channel]) -> Iterator[Mis
         return
     written = form.wiring or {}
     fed_from = form.supply.calls_fed_from if form.supply is not None else None
+    seen = None if form.light is None else form.light.seen or "optical"
     names = needed_names(
-        form.calls, list(form.outputs), list(form.sensors), fed_from, form.button is not None
+        form.calls,
+        list(form.outputs),
+        list(form.sensors),
+        fed_from,
+        button=form.button is not None,
+        light=seen is not None,
     )
     by_name = {channel.name: channel for channel in table}
     by_number = {channel.number: channel for channel in table}
@@ -37,6 +43,12 @@ def wiring_mistakes(form: ProfileForm, table: Sequence[Channel]) -> Iterator[Mis
             )
             yield Mistake(path, f"is no terminal of this board; {guess}", unless=entry)
             continue
+        if name == "light" and seen == "lamp" and name not in written:
+            fitting = _numbers(kind_of(name, seen), table)
+            yield Mistake(
+                path, f"is missing: a lamp is seen on a channel of an output; write one of {fitting}"
+            )
+            continue
         number = written.get(name) or (by_name[name].number if name in by_name else None)
         if number is None:
             if table:
@@ -48,15 +60,18 @@ def wiring_mistakes(form: ProfileForm, table: Sequence[Channel]) -> Iterator[Mis
             yield Mistake(path, f"is channel {number}, as is {taken[number]}; give each its own")
         taken.setdefault(number, name)
         channel = by_number.get(number)
-        if table and (channel is None or channel.kind != KINDS[name.partition(".")[0]]):
-            yield _other_kind(name, number, channel, table)
+        if table and (channel is None or channel.kind != kind_of(name, seen)):
+            yield _other_kind(name, number, channel, _numbers(kind_of(name, seen), table))
         elif channel is not None and name.startswith("sensor."):
             yield from _out_of_reach(form, name.partition(".")[2], channel)
 
 
-def _other_kind(name: str, number: int, channel: Channel | None, table: Sequence[Channel]) -> Mistake:
-    fitting = [str(c.number) for c in table if c.kind == KINDS[name.partition(".")[0]]]
-    offer = f"write one of {', '.join(fitting)}" if fitting else "this fixture has none"
+def _numbers(kind: str, table: Sequence[Channel]) -> str:
+    return ", ".join(str(c.number) for c in table if c.kind == kind)
+
+
+def _other_kind(name: str, number: int, channel: Channel | None, fitting: str) -> Mistake:
+    offer = f"write one of {fitting}" if fitting else "this fixture has none"
     if channel is None:
         return Mistake(("wiring", name), f"is {number}, and the fixture has no such channel; {offer}")
     return Mistake(("wiring", name), f"is {number}, which is {channel.name}, of another kind; {offer}")

@@ -9,6 +9,7 @@ from pathlib import Path as FilePath
 from bench.judge.findings import REQUIREMENTS
 from bench.profile.build import can_be_lost
 from bench.profile.check_button import button_mistakes
+from bench.profile.check_light import light_mistakes
 from bench.profile.check_outputs import CANNOT_BE_LOST, output_mistakes
 from bench.profile.check_sensors import sensor_mistakes
 from bench.profile.check_wiring import wiring_mistakes
@@ -30,6 +31,7 @@ def errors(form: ProfileForm) -> list[Mistake]:
         *output_mistakes(form),
         *sensor_mistakes(form),
         *_timing(form),
+        *light_mistakes(form),
         *_rules(form),
         *button_mistakes(form),
         *_proofs(form),
@@ -103,6 +105,10 @@ def _proofs(form: ProfileForm) -> Iterator[Mistake]:
             yield Mistake(path, f"{name} is no requirement; {guess}")
         elif proof in proofs[:index]:
             yield Mistake(path, f"{proof} stands twice; keep only one")
+        elif name == "light" and form.light is None:
+            yield Mistake(
+                path, "light cannot be shown: this profile has no light; remove it, or write light: …"
+            )
         elif name in _NEED_LOSS and form.sensors is not None and not can_be_lost(form):
             yield Mistake(path, f"{proof} cannot be shown: none of these sensors can be lost; remove it")
         elif form.outputs is not None:

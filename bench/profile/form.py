@@ -14,6 +14,7 @@ from pydantic import Discriminator, Field, StringConstraints, Tag
 from bench.profile.intervals import LevelInterval, MoveLimits, StatedOrNot, TimeInterval
 from bench.profile.values import (
     BoolOrNot,
+    CodeOrNot,
     Duration,
     Form,
     Gas,
@@ -33,7 +34,8 @@ OutputName = Annotated[
 ]
 SensorName = Annotated[str, StringConstraints(pattern=r"^[1-9][0-9]?$")]
 ChannelName = Annotated[
-    str, StringConstraints(pattern=r"^(call|out|sensor|alarm|sense)\.[A-Za-z0-9-]+$|^(main|board|button)$")
+    str,
+    StringConstraints(pattern=r"^(call|out|sensor|alarm|sense)\.[A-Za-z0-9-]+$|^(main|board|button|light)$"),
 ]
 Does = Literal["follow", "off", "on", "open", "closed"]
 Text = Annotated[str, StringConstraints(max_length=500)]
@@ -233,6 +235,42 @@ class ButtonForm(Form):
     reset: Gesture = optional("The gesture that resets a latched sensor-fault.")
 
 
+class LightModes(Form):
+    """What the light shows in each mode: `dark`, `steady`, `1 flash`, `2 flashes`, up to `20 flashes`."""
+
+    start_up: CodeOrNot = optional(
+        "From the supply until the end of warm-up. Left out: dark.", alias="start-up"
+    )
+    normal: CodeOrNot = needed("No leak, sensor good.")
+    leak_active: CodeOrNot = needed("While the sensor reports a leak.", alias="leak-active")
+    post_leak_hold: CodeOrNot = needed("After the leak, while the hold runs.", alias="post-leak-hold")
+    sensor_fault: CodeOrNot = optional(
+        "While the sensor is lost. May be left out only if no sensor can be lost.", alias="sensor-fault"
+    )
+    self_test: CodeOrNot = optional(
+        "While the board tests itself. Needed where the button starts a self-test.", alias="self-test"
+    )
+
+
+class FlashForm(Form):
+    """The maker's times of a flash code."""
+
+    on: StatedOrNot = needed("How long a flash is.")
+    off: StatedOrNot = needed("How long it is dark between two flashes of a group.")
+    pause: StatedOrNot = needed("How long it is dark between two groups.")
+
+
+class LightForm(Form):
+    """The indicator light."""
+
+    seen: Literal["optical", "lamp"] = optional(
+        "optical: by the pick-up. lamp: at the pins of a 24 VAC lamp. Left out: optical."
+    )
+    modes: LightModes = needed("What it shows in each mode.")
+    flash: FlashForm = optional("The times of its codes. Needed where it flashes in any mode.")
+    latency: StatedOrNot = needed("From a change of mode until the light begins to show it.")
+
+
 class ProfileForm(Form):
     """A whole profile."""
 
@@ -249,6 +287,7 @@ class ProfileForm(Form):
     )
     sensors: dict[SensorName, SensorForm] = needed("The refrigerant sensor inputs.", min_length=1)
     timing: TimingForm = needed("The board's timings.")
+    light: LightForm = optional("The indicator light. Left out: it is not looked at.")
     rules: RulesForm = optional("The maker's choices.")
     button: ButtonForm = optional("The service button. Left out: the board has none.")
     must_prove: list[Text] = optional(

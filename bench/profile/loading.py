@@ -118,7 +118,8 @@ def _profile(form: ProfileForm, data: dict[str, Any], source: str) -> Profile:
         list(form.outputs),
         list(form.sensors),
         form.supply.calls_fed_from,
-        form.button is not None,
+        button=form.button is not None,
+        light=form.light is not None,
     )
     return Profile(
         name=form.name,

@@ -171,3 +171,13 @@ def _percent(number: Decimal, text: Any) -> float:
     if number > 100:
         raise ValueError(f"is {str(text).strip()}, above 100 %LFL; write 0 to 100 %LFL")
     return float(number)
+
+
+CODE_PATTERN = "^(dark|steady|1 flash|([2-9]|1[0-9]|20) flashes)$"
+
+
+def parse_code(text: object) -> str:
+    """What a light shows: `dark`, `steady`, `1 flash`, `2 flashes` up to `20 flashes`.  Raises ValueError."""
+    if isinstance(text, str) and re.match(CODE_PATTERN, text):
+        return text
+    raise ValueError(f"is {text}, which is no code; write dark, steady, 1 flash or, as in 5 flashes, 2 to 20")

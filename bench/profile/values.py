@@ -23,10 +23,12 @@ from pydantic import (
 )
 
 from bench.profile.quantities import (
+    CODE_PATTERN,
     DURATION_PATTERN,
     GAS_PATTERN,
     LEVEL_PATTERN,
     VOLTAGE_PATTERN,
+    parse_code,
     parse_duration,
     parse_gas,
     parse_level,
@@ -115,5 +117,14 @@ class Form(BaseModel):
 or_not_stated = Discriminator(lambda value: "#not-stated" if value == NOT_STATED else "#value")
 
 NotStated = Annotated[Literal["not stated"], Tag("#not-stated")]
+CodeOrNot = Annotated[
+    Union[
+        Annotated[
+            str, BeforeValidator(parse_code), _written(CODE_PATTERN, "steady", "5 flashes"), Tag("#value")
+        ],
+        NotStated,
+    ],
+    or_not_stated,
+]
 VoltageOrNot = Annotated[Union[Annotated[Voltage, Tag("#value")], NotStated], or_not_stated]
 BoolOrNot = Annotated[Union[Annotated[bool, Tag("#value")], NotStated], or_not_stated]

@@ -47,6 +47,7 @@ def channel_table(path: Path | None = None) -> tuple[Channel, ...]:
 
 #: Beginning of a wired name → the kind of channel that it must be.
 KINDS: Mapping[str, str] = {
+    "light": "light",
     "call": "call",
     "out": "output",
     "sensor": "sensor",
@@ -64,13 +65,22 @@ def needed_names(
     sensors: Sequence[str],
     calls_fed_from: str | None,
     button: bool = False,
+    light: bool = False,
 ) -> list[str]:
     """The channels that a board with these terminals needs, in the order of the table."""
     names = [f"call.{c}" for c in calls]
     names += [channel_name(o) for o in outputs]
     names += [f"sensor.{s}" for s in sensors]
+    names += ["light"] if light else []
     names += ["main", "board", *(["button"] if button else []), "sense.main", "sense.board"]
     return names + (["sense.r-out"] if calls_fed_from == "board" else [])
+
+
+def kind_of(name: str, seen: str | None = None) -> str:
+    """The kind of channel that a wired name must be; `seen`: how the light is."""
+    if name == "light" and seen == "lamp":
+        return "output"
+    return KINDS[name.partition(".")[0]]
 
 
 def channel_name(output: str) -> str:

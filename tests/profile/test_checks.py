@@ -16,6 +16,11 @@ SECOND = {"kind": "ac", "feed": "call", "follow": {"within": "250 ms"},
 ALARM = {"kind": "contact-no", "feed": "own", "react": {"within": "1 s"},
          "modes": {"unpowered": "open", "start-up": "open", "normal": "open", "leak-active": "closed",
                    "post-leak-hold": "closed", "sensor-fault": "closed"}}  # fmt: skip
+LIGHT: dict[str, Any] = {
+    "modes": {"normal": "steady", "leak-active": "5 flashes", "post-leak-hold": "2 flashes", "sensor-fault": "4 flashes"},
+    "flash": {"on": {"nominal": "300 ms", "tolerance": "50 ms"}, "off": {"nominal": "300 ms", "tolerance": "50 ms"},
+              "pause": {"nominal": "1.5 s", "tolerance": "200 ms"}},
+    "latency": {"within": "5 s"}}  # fmt: skip
 PLAIN: dict[str, Any] = {"sensors": {"1": {"kind": "contact"}}, "timing.loss": GONE, "timing.return": GONE,
          "rules": {"hold_on_band": "restart"}}  # fmt: skip
 
@@ -76,6 +81,17 @@ def without(form: dict[str, Any], key: str) -> dict[str, Any]:
         ({"sensors.1.lost_by": GONE}, "sensors.1.lost_by: is missing", "[open, short]"),
         ({"sensors.1": {"kind": "supervised", "lost_by": ["open"], "points": {"0 %LFL": "0 V", "9 %LFL": "1 V"}}}, "sensors.1.points: does not fit a supervised sensor", "kind: analog"),
         ({"sensors.1": {"kind": "contact", "lost_by": ["open"]}}, "sensors.1.lost_by: does not fit", "cannot be lost"),
+        ({"light": without(LIGHT, "flash")}, "light.flash: is missing", "flashes in leak-active"),
+        ({"light": without(LIGHT, "latency")}, "light.latency: is missing", "begins to show it"),
+        ({"light": {**LIGHT, "modes": without(LIGHT["modes"], "sensor-fault")}}, "light.modes.sensor-fault: is missing", "shows then"),
+        ({**PLAIN, "light": LIGHT}, "light.modes.sensor-fault: does not fit", "a plain contact cannot"),
+        ({"light": {**LIGHT, "flash": {**LIGHT["flash"], "pause": {"within": "450 ms"}}}},
+         "light.flash.pause: may be as short as 0 s", "100 ms or more"),
+        ({"light": {**LIGHT, "flash": {**LIGHT["flash"], "pause": {"between": ["450 ms", "1 s"]}}}},
+         "light.flash.pause: may be as short as 450 ms, too near the gap of up to 350 ms", "at least 525 ms"),
+        ({"light": {**LIGHT, "flash": {**LIGHT["flash"], "on": {"between": ["80 ms", "1 s"]}}}},
+         "light.flash.on: may be as short as 80 ms", "glitch"),
+        ({"must_prove": ["light"]}, "must_prove[0]: light cannot be shown", "write light"),
         ({**PLAIN, "timing.loss": {"within": "5 s"}}, "timing.loss: does not fit", "a plain contact cannot"),
         ({**PLAIN, "timing.return": {"within": "5 s"}}, "timing.return: does not fit", "a plain contact cannot"),
         ({**PLAIN, "outputs.Y.loss": {"within": "5 s"}}, "outputs.Y.loss: does not fit", "a plain contact cannot"),
@@ -147,6 +163,13 @@ def write(folder: Path, changes: dict[str, Any]) -> str:
             "wiring.call.Y: is channel 3, as is out.Y; give each its own"]),
         ({"wiring": {"out.Y": 99}}, [
             "wiring.out.Y: is 99, and the fixture has no such channel; write one of 17, 18, 19, 20, 21, 22, 23, 24, 25, 26"]),
+        ({"light": {**LIGHT, "seen": "lamp"}}, [
+            "wiring.light: is missing: a lamp is seen on a channel of an output; write one of 17, 18, 19, 20, 21, 22, 23, 24, 25, 26"]),
+        ({"light": {**LIGHT, "seen": "lamp"}, "wiring": {"light": 29}}, [
+            "wiring.light: is 29, which is light, of another kind; write one of 17, 18, 19, 20, 21, 22, 23, 24, 25, 26"]),
+        ({"light": LIGHT, "wiring": {"light": 24}}, [
+            "wiring.light: is 24, which is out.E, of another kind; write one of 29"]),
+        ({"wiring": {"light": 29}}, ["wiring.light: is no terminal of this board; remove it"]),
         ({"wiring": {"out.Z": 20}}, ["wiring.out.Z: is no terminal of this board; did you mean out.Y?"]),
         ({"outputs.Y3": {**SECOND, "call": "Y"}}, [
             "wiring.out.Y3: is missing: the fixture has no channel of this name; write the number of one"]),

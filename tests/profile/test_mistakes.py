@@ -40,7 +40,11 @@ rules:
   hold_on_band: restrat
 must_prove: [hold, hld, "trip:Q", follow]
 wiring: {call.Y: 17, call.y: 3, out.W: 18, out.G: 19, out.Q: 20, main: 999, board: 2}
-light: {}
+light:
+  seen: by eye
+  modes: {normal: on, leak-active: 21 flashes, post-leak-hold: 2 flashes, start_up: dark}
+  flash: {on: {within: 300 ms}, off: 300, pause: {nominal: 400 ms, tolerance: 20 ms}}
+lamp: {}
 """
 
 EXPECTED = """\
@@ -88,8 +92,17 @@ ride_through, glitch, self_test, settle)
 30: wiring.out.Q: is no terminal of this board; did you mean out.Y?
 30: wiring.main: is 999, and the fixture has no such channel; write one of 1, 2
 30: wiring.out.Y: is channel 17, as is call.Y; give each its own
-31: light: is not known; remove it (the keys here are format, name, about, supply, calls, outputs, refrigerant, sensors, \
-timing, rules, button, must_prove, decision, wiring)
+31: light.latency: is missing; write it (from a change of mode until the light begins to show it)
+32: light.seen: is by eye, which is not known; write optical or lamp
+33: light.modes.normal: is on, which is no code; write dark, steady, 1 flash or, as in 5 flashes, 2 to 20
+33: light.modes.leak-active: is 21 flashes, which is no code; write dark, steady, 1 flash or, as in 5 flashes, 2 to 20
+33: light.modes.start_up: is not known; did you mean start-up?
+33: light.modes.sensor-fault: is missing, though a sensor can be lost; write what the light shows then
+34: light.flash.off: is 300; write {nominal: 6 min, tolerance: 5 s}, {within: 250 ms} or {between: [2 s, 6 s]}, \
+or not stated
+34: light.flash.on: may be as short as 0 s; write 100 ms or more, for what is shorter cannot be told from a glitch
+35: lamp: is not known; remove it (the keys here are format, name, about, supply, calls, outputs, refrigerant, \
+sensors, timing, light, rules, button, must_prove, decision, wiring)
 """
 
 

@@ -7,7 +7,7 @@ from typing import Any
 from bench.profile import describe
 from firmware_ref.parameters import Band, Interval, Mode, Policy, Restart
 from tests.profile.altered import GONE, data, profile
-from tests.profile.test_checks import ALARM, PLAIN, SECOND
+from tests.profile.test_checks import ALARM, LIGHT, PLAIN, SECOND
 
 MS, S, MIN = 1_000, 1_000_000, 60_000_000
 
@@ -160,3 +160,43 @@ def test_the_hash_is_of_what_is_said_not_of_the_order() -> None:
 
     assert from_data(turned, "x").sha256 == first.sha256
     assert profile(changes={"timing.glitch": "31 ms"}).sha256 != first.sha256
+
+
+def test_a_light() -> None:
+    light = profile(changes={"light": LIGHT}).parameters.light
+    assert light is not None
+    assert light.codes == {
+        Mode.UNPOWERED: "dark",
+        Mode.START_UP: "dark",
+        Mode.NORMAL: "steady",
+        Mode.LEAK_ACTIVE: "5 flashes",
+        Mode.POST_LEAK_HOLD: "2 flashes",
+        Mode.SENSOR_FAULT: "4 flashes",
+    }
+    assert (light.on, light.latency, light.seen) == (
+        Interval(250 * MS, 350 * MS),
+        Interval(0, 5 * S),
+        "optical",
+    )
+    assert profile().parameters.light is None
+
+
+def test_what_the_maker_does_not_say_of_a_light() -> None:
+    changes = {
+        "light": LIGHT,
+        "light.latency": "not stated",
+        "light.flash.off": "not stated",
+        "light.modes.start-up": "not stated",
+    }
+    p = profile(changes=changes).parameters
+    assert p.light is not None
+    assert (p.light.codes[Mode.START_UP], p.light.off, p.light.latency) == (None, None, None)
+    assert p.not_stated == ("light.modes.start-up", "light.flash.off", "light.latency")
+
+
+def test_the_light_is_wired_where_there_is_one() -> None:
+    assert profile(changes={"light": LIGHT}).wiring["light"] == 29
+    assert (
+        profile(changes={"light": {**LIGHT, "seen": "lamp"}, "wiring": {"light": 26}}).wiring["light"] == 26
+    )
+    assert "light" not in profile().wiring

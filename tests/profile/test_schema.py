@@ -18,7 +18,7 @@ from bench.errors import ProfileError
 from bench.profile import check, describe, from_data, schema, shipped
 from bench.profile.yamltext import read_yaml
 from tests.profile.altered import GONE, data, mistakes
-from tests.profile.test_checks import ALARM, PLAIN
+from tests.profile.test_checks import ALARM, LIGHT, PLAIN
 
 VALIDATOR = jsonschema.Draft202012Validator(schema())
 
@@ -42,6 +42,8 @@ def test_shipped_profiles_are_valid_and_without_a_warning(name: str) -> None:
         {"name": GONE},
         {"name": "two words"},
         {"light": {}},
+        {"light": {**LIGHT, "seen": "by eye"}},
+        {"light": {**LIGHT, "modes": {**LIGHT["modes"], "normal": "5 flash"}}},
         {"supply.frequency": 60},
         {"supply.frequency": "55 Hz"},
         {"calls": []},

@@ -1,0 +1,227 @@
+"""The light judged: what it showed must fit a mode that was possible while it was shown.
+
+It never strikes out what the board may be doing; a wrong light fails the
+light alone.  Where the change of mode is hidden, where a group was cut off by
+it or finished after it, nothing is judged.  `latency` counts from the change
+until the new code begins; a light that was steady or dark shows the new code
+only once that has lasted longer than a flash or a pause could.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+
+from bench.judge.book import Book
+from bench.judge.clock import ClockFit
+from bench.judge.findings import Finding
+from bench.judge.flashes import FlashDecoder, Lengths, Shown
+from bench.judge.mode_log import ModeLog, Spell
+from bench.trace.records import Edge, Trace
+from firmware_ref.parameters import STEADY, Light, Mode, flashes
+
+#: What the stamps of an edge and of a change of mode may be off by together.
+STAMPS_US = 60_000
+#: So many groups in a row must be wrong where one code alone is right, and where a change may be hidden.
+WRONG_GROUPS, WRONG_GROUPS_HIDDEN = 2, 3
+#: Where a change may be hidden, so many may follow each other.
+HIDDEN_CHANGES = 3
+#: A light that shows nothing that can be read for so many of the longest groups is wrong.
+UNREADABLE_GROUPS = 4
+#: Where no latency is stated the light may show any mode that was before.
+_EVER_US = 1 << 60
+
+
+def shown(trace: Trace, light: Light, clock: ClockFit) -> list[Shown]:
+    """What the light of a trace showed, in order, in true us; empty if the trace does not watch it.
+
+    Each group of flashes is one entry (`from_us`, `to_us`, `code`, `sure_us`),
+    each steady or dark time another.  `clock`: `bench.judge.judge.clock_of(trace)`.
+    """
+    snapshot = trace.snapshot
+    if snapshot is None or "light" not in snapshot.values:
+        return []
+    decoder = FlashDecoder(light, snapshot.values["light"] == "on", clock.true_us(snapshot.tick_us))
+    found: list[Shown] = []
+    last_us = snapshot.tick_us
+    for record in trace.records:
+        if isinstance(record, Edge):
+            last_us = max(last_us, record.latest_us)
+            if record.ch == "light":
+                middle_us = (record.earliest_us + record.latest_us) // 2
+                found += decoder.edge(record.value == "on", clock.true_us(middle_us))
+    end_us = last_us if trace.end is None else trace.end.tick_us
+    return found + decoder.end(clock.true_us(end_us))
+
+
+def judge_light(trace: Trace, light: Light, log: ModeLog, book: Book, end_us: int) -> None:
+    """Book what the light of a whole trace showed; `end_us`: the end of the run in true us."""
+    if trace.snapshot is None or "light" not in trace.snapshot.values:
+        return
+    judged = _Judged(light, log, book, end_us)
+    judged.all(shown(trace, light, book.clock))
+    _under_the_first(judged.findings, book)
+    book.findings += judged.findings
+
+
+def _under_the_first(findings: list[Finding], book: Book) -> None:
+    """A light that tells the mode of a board that did wrong tells the same fault: it goes with that finding."""
+    failed = sorted((f for f in book.findings if f.verdict == "fail"), key=lambda f: f.at_s)
+    if not failed:
+        return
+    for finding in [f for f in findings if f.verdict == "fail" and f.kind != "missing"]:
+        before = [f for f in failed if f.at_s <= finding.at_s]
+        cause = before[-1] if before else failed[0]
+        if "light" not in cause.also:
+            cause.also = (*cause.also, "light")
+        findings.remove(finding)
+
+
+@dataclass(slots=True)
+class _Judged:
+    light: Light
+    log: ModeLog
+    book: Book
+    end_us: int
+    findings: list[Finding] = field(default_factory=list)
+    _wrong: list[Shown] = field(default_factory=list)  # groups in a row that fit nothing
+    _running: Finding | None = None  # goes on while the same is right, or nothing is
+
+    @property
+    def latency_us(self) -> int:
+        return _EVER_US if self.light.latency is None else self.light.latency.max_us + STAMPS_US
+
+    def all(self, seen: Sequence[Shown]) -> None:
+        for one in seen:
+            if one.code is not None and flashes(one.code):
+                self._group(one)
+            elif one.code is not None:
+                self._wrong = []
+                self._lasting(one)
+        self._unreadable(seen)
+
+    def codes(self, modes: frozenset[Mode]) -> set[str | None]:
+        """What these modes show; None: anything."""
+        return {self.light.codes[mode] for mode in modes}
+
+    # --- groups -----------------------------------------------------------------
+
+    def _group(self, one: Shown) -> None:
+        modes = self.log.over(one.from_us - self.latency_us, one.sure_us + STAMPS_US)
+        codes = self.codes(modes)
+        if one.code in codes or None in codes:
+            self._wrong = []
+            if one.code in codes:
+                self._right(one, one.from_us, one.sure_us)
+            return
+        self._wrong.append(one)
+        alike = self._wrong[-WRONG_GROUPS_HIDDEN:]
+        hidden = len(codes) > 1
+        enough = WRONG_GROUPS_HIDDEN if hidden else WRONG_GROUPS
+        if len(self._wrong) < enough or (hidden and len({w.code for w in alike}) > 1):
+            return
+        first = self._wrong[-enough]
+        self._fail(first.from_us, f"the light showed {first.code}", first.code, modes, enough)
+
+    def _right(self, one: Shown, from_us: int, to_us: int) -> None:
+        modes = self.log.over(from_us, to_us)
+        fitting = [m for m in Mode if m in modes and self.light.codes[m] == one.code]
+        if not fitting:  # the mode before, within the latency
+            return
+        verb = "was" if not flashes(one.code or "") else "showed"
+        text = f"the light {verb} {one.code} in {' or '.join(map(str, fitting))}"
+        running = self._running
+        if running is not None and running.text == text:
+            running.count += 1
+        else:
+            self._running = Finding("light", None, "pass", self._at(from_us), text)
+            self.findings.append(self._running)
+        if modes == {fitting[0]}:
+            self.book.proven.add(("light", None, fitting[0]))
+
+    # --- steady and dark ----------------------------------------------------------
+
+    def _lasting(self, one: Shown) -> None:
+        slack_us = one.sure_us - one.from_us
+        proven: set[Mode] = set()
+        for spell in self._alike():
+            codes = self.codes(spell.modes)
+            if one.code in codes or None in codes:
+                continue
+            # Each hidden change may begin a code anew.
+            times = WRONG_GROUPS if len(codes) == 1 else WRONG_GROUPS_HIDDEN
+            changes = 1 if len(codes) == 1 else HIDDEN_CHANGES
+            wrong_us = max(
+                spell.from_us + changes * (self.latency_us + slack_us), one.from_us + times * slack_us
+            )
+            if wrong_us < min(spell.to_us, one.to_us):
+                self._fail(wrong_us, f"the light was {one.code}", one.code, spell.modes, 1)
+        for spell in self.log.spells(self.end_us):
+            from_us, to_us = max(spell.from_us, one.sure_us), min(spell.to_us, one.to_us)
+            if from_us < to_us and one.code in self.codes(spell.modes) and not spell.modes & proven:
+                proven |= spell.modes
+                self._right(one, from_us, to_us - 1)
+
+    def _alike(self) -> Iterator[Spell]:
+        """The run in pieces during which the codes of the possible modes stay the same."""
+        begun: Spell | None = None
+        for spell in self.log.spells(self.end_us):
+            if begun is not None and self.codes(begun.modes) == self.codes(spell.modes):
+                begun = Spell(begun.from_us, spell.to_us, begun.modes | spell.modes)
+                continue
+            if begun is not None:
+                yield begun
+            begun = spell
+        if begun is not None:
+            yield begun
+
+    # --- what cannot be read --------------------------------------------------------
+
+    def _unreadable(self, seen: Sequence[Shown]) -> None:
+        """A time in which one code alone was right, and nothing that could be read was shown."""
+        read = [s for s in seen if s.code is not None]
+        for spell in self._alike():
+            code, *others = self.codes(spell.modes)
+            longest_us = None if code is None or others else self._longest_us(code)
+            if longest_us is None or self.light.latency is None:
+                continue
+            most_us = self.latency_us + UNREADABLE_GROUPS * longest_us
+            last_us = spell.from_us
+            for one in [*(s for s in read if s.to_us > spell.from_us), None]:
+                next_us = spell.to_us if one is None else min(one.from_us, spell.to_us)
+                if next_us - last_us > most_us:
+                    text = f"the light showed nothing that can be read for {(next_us - last_us) / 1e6:.1f} s"
+                    self._fail(last_us + most_us, text, None, spell.modes, 1)
+                if one is None or one.from_us >= spell.to_us:
+                    break
+                last_us = max(last_us, one.to_us)
+
+    def _longest_us(self, code: str) -> int | None:
+        """How long one group of a code takes at most, with the pause behind it; None: not stated."""
+        light, lengths = self.light, Lengths(self.light)
+        if not flashes(code):
+            return lengths.steady_us if code == STEADY else lengths.dark_us
+        if light.on is None or light.off is None or light.pause is None:
+            return None
+        return flashes(code) * (light.on.max_us + light.off.max_us) + lengths.dark_us
+
+    # --- words ------------------------------------------------------------------------
+
+    def _at(self, at_us: int) -> float:
+        return (at_us - self.book.zero_us) / 1e6
+
+    def _fail(self, at_us: int, text: str, code: str | None, modes: frozenset[Mode], count: int) -> None:
+        by_code: dict[str | None, list[str]] = {}
+        for m in [m for m in Mode if m in modes]:
+            by_code.setdefault(self.light.codes[m], []).append(str(m))
+        must = " or ".join(f"{' or '.join(names)} is {shows}" for shows, names in by_code.items())
+        others = [str(m) for m, c in self.light.codes.items() if c == code and m not in modes]
+        of = f" (the code of {' or '.join(others)})" if code is not None and others else ""
+        kind = "missing" if code is None else "not-allowed"
+        if self._running is not None and self._running.kind == kind:  # until it is right again
+            self._running.count += 1
+            return
+        self._running = Finding(
+            "light", None, "fail", self._at(at_us), f"{text}{of}, where {must}", kind=kind, count=count
+        )
+        self.findings.append(self._running)

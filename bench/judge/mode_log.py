@@ -1,0 +1,55 @@
+"""In which modes a board may have been, and when: what its light is judged against."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from bench.judge.possibility import Possibility
+from firmware_ref.parameters import Mode
+
+#: A loss noticed within mitigation may be shown as the loss or as what goes on; a hold that waits also as the leak.
+_SHOWS = {
+    "leak_active_lost": frozenset({Mode.LEAK_ACTIVE, Mode.SENSOR_FAULT}),
+    "post_leak_hold_lost": frozenset({Mode.LEAK_ACTIVE, Mode.POST_LEAK_HOLD, Mode.SENSOR_FAULT}),
+}
+
+
+class Spell(NamedTuple):
+    """From `from_us` up to `to_us` the board may have shown any of these modes."""
+
+    from_us: int
+    to_us: int
+    modes: frozenset[Mode]
+
+
+@dataclass(slots=True)
+class ModeLog:
+    """Filled by the tracker as it goes, in order of time; true us."""
+
+    _since: list[int] = field(default_factory=list)
+    _modes: list[frozenset[Mode]] = field(default_factory=list)
+
+    def note(self, now_us: int, possibilities: Sequence[Possibility], cut: bool) -> None:
+        """These are left; `cut`: the supply is gone, and nothing that it feeds shows anything."""
+        modes: frozenset[Mode] = frozenset({Mode.UNPOWERED} if cut else ())
+        for p in possibilities:
+            modes |= _SHOWS.get(p.state) or {p.mode}
+        if not self._modes or modes != self._modes[-1]:
+            self._since.append(now_us)
+            self._modes.append(modes)
+
+    def over(self, from_us: int, to_us: int) -> frozenset[Mode]:
+        """Every mode that was possible at any instant of this time."""
+        first = max(0, bisect_right(self._since, from_us) - 1)
+        last = bisect_right(self._since, to_us)
+        return frozenset().union(*self._modes[first : max(last, first + 1)])
+
+    def spells(self, end_us: int) -> Iterator[Spell]:
+        """All of it up to `end_us`, without gaps."""
+        ends = [*self._since[1:], end_us]
+        for since, end, modes in zip(self._since, ends, self._modes, strict=True):
+            if since < min(end, end_us):
+                yield Spell(since, min(end, end_us), modes)
