@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 from bench.judge.budget import Measurement, measure
 from bench.judge.clock import EXACT, ClockFit
-from bench.judge.events import CallMoved, Change, SensorMoved, Stimulus
+from bench.judge.events import ButtonMoved, CallMoved, Change, SensorMoved, Stimulus
 from bench.judge.figures import USUAL, decimals
 from bench.judge.findings import REQUIREMENTS, Finding
 from bench.judge.orders import in_force
@@ -22,7 +22,7 @@ from bench.trace.records import Voltage
 from firmware_ref.parameters import Mode, Output, Parameters, Policy
 
 #: Requirements that the whole board meets or breaks, whichever output shows it.
-WHOLE_BOARD = frozenset({"hold", "re-leak", "kept-on-loss", "supply"})
+WHOLE_BOARD = frozenset({"hold", "re-leak", "kept-on-loss", "supply", "button"})
 
 _RANK = {"pass": 0, "inconclusive": 1, "fail": 2}
 
@@ -66,6 +66,9 @@ class Book:
             )
         elif isinstance(event, SensorMoved):
             self._causes[event.stamp, None] = f"sensor {event.sensor} went to {self._signal(event)}"
+        elif isinstance(event, ButtonMoved):
+            touched = set()  # of what is still missing nothing is moot by it
+            self._causes[event.stamp, None] = f"the button was {'pressed' if event.on else 'released'}"
         else:
             self._causes[event.stamp, None] = "the supply came" if event.on else "the supply went"
         for name, finding in self.wrong.items():
@@ -153,6 +156,12 @@ class Book:
         text = f"mitigation went on after {self.cause(stamp)}"
         self._passed("kept-on-loss", None, stamp.mid_us, text, None)
 
+    def unmoved(self, pressed: str, stamp: Stamp, modes: set[Mode]) -> None:
+        """Nothing came of what was pressed, rightly."""
+        text = f"nothing came of {pressed} of the button in {_modes(modes)}, where it asks for nothing"
+        for mode in modes if len(modes) == 1 else (None,):
+            self._passed("button", None, stamp.mid_us, text, mode)
+
     def restarted(self, p: Possibility, now_us: int) -> None:
         """A hold cut off by a re-leak did not end when it would have."""
         assert p.ghost is not None and p.ghost.high is not None
@@ -225,6 +234,7 @@ class Book:
         why = {
             "supply": f"the board restarted by itself ({moved})",
             "kept-on-loss": f"mitigation ended while the sensor was lost ({moved})",
+            "button": f"the board took what was pressed on its button for a gesture that it was not ({moved})",
         }.get(requirement, f"{moved}, which is not allowed in {mode}")
         output = None if requirement in WHOLE_BOARD else change.output
         finding = Finding(requirement, output, "fail", self._at(change.stamp.mid_us), why, kind="not-allowed")

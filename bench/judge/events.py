@@ -39,6 +39,14 @@ class SupplyMoved:
 
 
 @dataclass(frozen=True, slots=True)
+class ButtonMoved:
+    """The service button's contact closed (`on`) or opened."""
+
+    on: bool
+    stamp: Stamp
+
+
+@dataclass(frozen=True, slots=True)
 class Change:
     """An output settled at a new level; the moment is its first edge."""
 
@@ -57,8 +65,8 @@ class Flicker:
     until_us: int
 
 
-Stimulus = Union[CallMoved, SensorMoved, SupplyMoved]
-Event = Union[CallMoved, SensorMoved, SupplyMoved, Change, Flicker]
+Stimulus = Union[CallMoved, SensorMoved, SupplyMoved, ButtonMoved]
+Event = Union[CallMoved, SensorMoved, SupplyMoved, ButtonMoved, Change, Flicker]
 
 
 def instant_us(event: Event) -> int:

@@ -25,6 +25,9 @@ _WAITS = {
     "lost": "the sensor loss to be noticed",
     "returned": "the sensor's return to be noticed",
     "supply_lost": "the supply to be gone for good",
+    "self_test_asked": "the self-test that the button asks for",
+    "self_test_over": "the end of the self-test",
+    "reset_asked": "the reset that the button asks for",
 }
 
 

@@ -19,7 +19,8 @@ from bench.judge.findings import REQUIREMENTS
 from bench.judge.modes import Due, dues, fire, order_outputs
 from bench.judge.possibility import Possibility
 from bench.judge.tracker import Tracker
-from bench.judge.window import Window, at, limit_at
+from bench.judge.window import Stamp, Window, at, limit_at
+from firmware_ref.machine import ASKED, TABLE
 from firmware_ref.parameters import MITIGATING, Mode, Policy
 
 #: How far a candidate is followed to see whether it explains what comes next.
@@ -62,6 +63,9 @@ class _Probe(Book):
         pass
 
     def restarted(self, *args: object) -> None:
+        pass
+
+    def unmoved(self, *args: object) -> None:
         pass
 
     def wrong_again(self, output: str, requirement: str) -> None:
@@ -138,6 +142,7 @@ def _explanations(tracker: Tracker, p: Possibility, change: Change) -> list[Cand
         found += _too_early(tracker, p, change, place, due)
     found += _forgotten_hold(tracker, p, change, place)
     found += _mitigation_ended(tracker, p, change, place)
+    found += _misread_button(tracker, p, change, place)
     found += _rebooted(tracker, p, change)
     return found
 
@@ -255,6 +260,29 @@ def _mitigation_ended(tracker: Tracker, p: Possibility, change: Change, place: i
         for way in (q, q._replace(locks=held.locks, expects=unlocked))
         if way.expects[place].admits(change.on, change.stamp)
     ]  # fmt: skip
+
+
+def _misread_button(tracker: Tracker, p: Possibility, change: Change, place: int) -> list[Candidate]:
+    """The board took what was pressed for a gesture that it was not."""
+    world, last = tracker.world, tracker.world.gestures.last
+    if last is None or change.stamp.earliest_us > _answered_by(tracker, last):
+        return []
+    found = []
+    bound = world.parameters.button.gestures if world.parameters.button is not None else {}
+    for action, event in ASKED.items():
+        if action not in bound or (p.state, event) not in TABLE:
+            continue
+        for q in fire(p, Due(event, _now(at(last), change), None), world):
+            if q.expects[place].admits(change.on, change.stamp):
+                rank = (0, 0, REQUIREMENTS.index("button"))
+                found.append(Candidate(q, rank, lambda book: book.not_allowed(change, "button", p.mode)))
+    return found
+
+
+def _answered_by(tracker: Tracker, last: Stamp) -> int:
+    """Until when an output may show what the board makes of the button's last move."""
+    slowest = max(max(o.react_on.max_us, o.react_off.max_us) for o in tracker.world.parameters.outputs)
+    return tracker.world.gestures.answer_by(last).plus(slowest, tracker.world.rate_ppm).last_us
 
 
 def _rebooted(tracker: Tracker, p: Possibility, change: Change) -> list[Candidate]:

@@ -12,7 +12,7 @@ from bench.judge.book import Book
 from bench.judge.budget import signal_budget
 from bench.judge.changes import Debounce
 from bench.judge.clock import ClockFit
-from bench.judge.events import CallMoved, Event, SensorMoved, SupplyMoved
+from bench.judge.events import ButtonMoved, CallMoved, Event, SensorMoved, SupplyMoved
 from bench.judge.findings import Finding
 from bench.judge.window import Stamp
 from bench.trace.records import Edge, Readback, Record, Snapshot, Value, Voltage
@@ -108,6 +108,8 @@ class Feed:
         stamp = self.stamp(readback.earliest_us, readback.latest_us)
         if readback.ch == "main" and readback.what == "position":
             self._main_closed = readback.value in _ON
+        elif readback.ch == "button" and readback.what == "position":
+            return [ButtonMoved(readback.value in _ON, stamp)]
         elif kind == "call" and readback.what == "position" and name in self.parameters.calls:
             return [CallMoved(name, readback.value in _ON, stamp)]
         elif kind == "sensor":

@@ -8,7 +8,7 @@ from typing import Any
 #: Requirement names in the order that breaks ties between equally near possibilities.
 REQUIREMENTS = (
     "power-up", "follow", "trip", "blocked", "forced", "clear", "hold", "re-leak", "release",
-    "loss", "kept-on-loss", "return", "latch", "restart", "supply", "level", "light", "contact",
+    "loss", "kept-on-loss", "return", "latch", "self-test", "button", "restart", "supply", "level", "light", "contact",
     "chatter", "backfeed",
 )  # fmt: skip
 

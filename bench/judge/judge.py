@@ -128,6 +128,7 @@ def check_safe_state(snapshot: Snapshot, parameters: Parameters) -> None:
     """A trace begins with everything open and unpowered, and says so of every channel; else raises TraceError."""
     needed = ["main", "sense.board", *(f"call.{c}" for c in parameters.calls)]
     needed += [f"sensor.{s.name}" for s in parameters.sensors]
+    needed += ["button"] if parameters.button is not None else []
     needed += [output_channel(o.name) for o in parameters.outputs]
     for channel in needed:
         if channel not in snapshot.values:
@@ -137,7 +138,13 @@ def check_safe_state(snapshot: Snapshot, parameters: Parameters) -> None:
             )
     for channel, value in snapshot.values.items():
         kind = channel.partition(".")[0]
-        safe = {"call": ("off",), "main": ("open",), "board": ("open",), "sensor": ("open",)}.get(kind)
+        safe = {
+            "call": ("off",),
+            "main": ("open",),
+            "board": ("open",),
+            "button": ("open",),
+            "sensor": ("open",),
+        }.get(kind)
         if channel == "sense.board":
             safe = ("off",)
         if safe is not None and value not in safe:
@@ -301,6 +308,8 @@ def applicable(parameters: Parameters) -> list[str]:
     items += ["hold", "re-leak"]
     if any(s.lost_by for s in parameters.sensors):
         items += ["loss", "kept-on-loss", "latch" if rules.latching else "return"]
+    if parameters.button is not None:
+        items += [*(["self-test"] if parameters.has_self_test else []), "button"]
     if any(o.restart for o in parameters.outputs):
         items.append("restart")
     if parameters.light is not None:

@@ -11,16 +11,19 @@ from typing import NamedTuple
 
 from bench.judge import holds
 from bench.judge.conditions import Since
+from bench.judge.gestures import Ask
 from bench.judge.orders import lock_of, on_entry, without_supply
 from bench.judge.possibility import MIXED, NEVER_US, Expect, Possibility, forgettable, left_hull
 from bench.judge.window import Limit, Stamp, Window, at, earlier, later, limit_at
 from bench.judge.world import World
-from firmware_ref.machine import MODES, WATCH, Memory, Needs, Watch, targets
+from firmware_ref.machine import ASKED, MODES, TABLE, WATCH, Memory, Needs, Watch, targets
 from firmware_ref.parameters import MITIGATING, Mode, Output, Policy
 
 _FAULTY = ("leak_active_lost", "post_leak_hold_lost", "sensor_fault", "sensor_fault_latched")
 #: Where a qualification that began in the start-up may still run.
 _FROM_START_UP = ("start_up", *_FAULTY)
+#: After these a board may begin to watch its sensors, or have done so all the while.
+_BEGINS_TO_WATCH = ("booted", "warmed_up", "self_test_asked", "self_test_over", "reset_asked", MIXED)
 
 
 class Due(NamedTuple):
@@ -50,6 +53,43 @@ def dues(p: Possibility, world: World) -> Iterator[Due]:
         due = _due(p, watch, world)
         if due is not None:
             yield due
+    for event in ASKED.values() if world.gestures.asks else ():
+        asked = _asked(p, event, world)
+        if asked is not None:
+            yield asked
+
+
+def _asked(p: Possibility, event: str, world: World) -> Due | None:
+    """What the service button may have asked for; where the mode has no answer to it nothing comes of it."""
+    forgets = event == "reset_asked" and p.latched and p.mode in MITIGATING
+    if (p.state, event) not in TABLE and not forgets:
+        return None
+    asks = [
+        ask for ask in world.gestures.asks
+        if ask.event == event and not _had(p, ask) and ask.window.open_after(p.entered.low.first_us)
+    ]  # fmt: skip
+    if not asks:
+        return None
+    window, surely = asks[0].window, all(ask.must for ask in asks)
+    for ask in asks[1:]:
+        window = window.hull(ask.window)
+    # A mode that began between the presses may have made the board count anew.
+    entered = p.entered.high
+    must = surely and entered is not None and entered.last_us < min(ask.first_us for ask in asks)
+    if event == "reset_asked" and (forgets or not _good_for_long(world, window.opens_us)):
+        must = False
+    return Due(event, window.not_before(p.entered.low), None, must)
+
+
+def _had(p: Possibility, ask: Ask) -> bool:
+    """Whether it has been carried out already, and is over."""
+    return p.event in ("self_test_over", "reset_asked") and p.entered.low.first_us >= ask.window.opens_us
+
+
+def _good_for_long(world: World, at_us: int) -> bool:
+    """Whether every sensor surely counts as good again at an instant."""
+    good, back = world.conditions.all_good.sure, world.parameters.timing.return_
+    return good is not None and back is not None and at_us - good.latest_us > back.max_us
 
 
 def _due(p: Possibility, watch: Watch, world: World) -> Due | None:
@@ -64,6 +104,11 @@ def _due(p: Possibility, watch: Watch, world: World) -> Due | None:
         return _boots(window, world)
     if watch.needs is Needs.HOLD:
         return _hold_due(p, world)
+    if watch.needs is Needs.NOTHING:
+        return Due(watch.event, p.entered.plus(timing.self_test, rate), None)
+    ends = _ends_self_test(watch.event, world) if p.state == "self_test" else "ends"
+    if ends == "waits":
+        return None
     since = world.conditions.since[watch.needs]
     if since.possible is None:
         return None
@@ -81,7 +126,13 @@ def _due(p: Possibility, watch: Watch, world: World) -> Due | None:
     base = Window(limit_at(since.possible), high, origin)
     span = timing.clear if watch.event == "cleared" else world.parameters.qualification(watch.timer)
     window = base.plus(span, rate).not_before(p.entered.low)
-    return Due(watch.event, _not_before_entry(window, p), base)
+    return Due(watch.event, _not_before_entry(window, p), base, must=ends is not None)
+
+
+def _ends_self_test(event: str, world: World) -> str | None:
+    """What the profile has a leak, or a lost sensor, do in a self-test; None: not stated."""
+    rules = world.parameters.rules
+    return rules.leak_in_self_test if event == "tripped" else rules.loss_in_self_test
 
 
 def _not_before_entry(window: Window, p: Possibility) -> Window:
@@ -174,7 +225,7 @@ def _qualifies_from(p: Possibility, watch: Watch, world: World, sure: Limit) -> 
         good = world.conditions.good_again or since[Needs.HIGH].sure
         if good is not None:
             sure = later(sure, limit_at(good).plus(return_us, rate))
-    if p.event in ("booted", "warmed_up", MIXED) and p.entered.high is not None:
+    if p.event in _BEGINS_TO_WATCH and p.entered.high is not None:
         sure = later(sure, p.entered.high)
     return sure
 
@@ -216,7 +267,11 @@ def fire(p: Possibility, due: Due, world: World) -> list[Possibility]:
     if not good and world.conditions.possible_now(Needs.GOOD):
         good = None
     memory = Memory(p.mitigation, p.latched, good)
+    if due.event == "reset_asked" and p.mode in MITIGATING:
+        return [p._replace(latched=False)]
     reached = []
+    if due.event == "reset_asked" and not _good_for_long(world, due.window.opens_us):
+        reached.append(_entered(p, "sensor_fault", due, world))  # it waits for the return, unlatched
     for state in targets(p.state, due.event, world.parameters.rules, memory):
         q = _entered(p, state, due, world)
         if q.state == "post_leak_hold" and not world.conditions.surely(Needs.LOW):
@@ -244,7 +299,10 @@ def _entered(p: Possibility, state: str, due: Due, world: World) -> Possibility:
     # A return that releases nothing may count as one or not, and so may a hold that ends in a fault.
     either = event == "returned" and (p.mode in MITIGATING or MODES[state] in MITIGATING)
     either = either or (event == "hold_over" and MODES[state] is Mode.SENSOR_FAULT)
-    locks = tuple(lock_of(o, lock, event, entered, either) for o, lock in zip(outputs, p.locks, strict=True))
+    # So may the end of a fault by its reset.
+    either = either or event == "reset_asked"
+    ended = "returned" if event == "reset_asked" else event
+    locks = tuple(lock_of(o, lock, ended, entered, either) for o, lock in zip(outputs, p.locks, strict=True))
     if event == "booted":
         # The contact that passed its call lets go: the pulse before may be too short to be seen.
         locks = tuple(
@@ -257,6 +315,8 @@ def _entered(p: Possibility, state: str, due: Due, world: World) -> Possibility:
     q = p._replace(state=state, entered=entered, event=event, expects=expects, opened=frozenset())
     if state == "sensor_fault_latched":
         q = q._replace(latched=True)
+    elif event == "reset_asked":
+        q = q._replace(latched=False)
     elif state == "start_up":
         q = q._replace(latched=False, mitigation=None)
     if event == "cleared" or (state == "post_leak_hold" and p.state == "sensor_fault"):

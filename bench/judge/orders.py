@@ -24,10 +24,15 @@ EVENT_REQUIREMENT: Mapping[str, str] = {
     "hold_over": "hold",
     "lost": "loss",
     "returned": "return",
+    "self_test_asked": "self-test",
+    "self_test_over": "self-test",
+    "reset_asked": "button",
 }
 
 
 _OVERRIDING = frozenset({*MITIGATING, Mode.SENSOR_FAULT})
+#: Whether a self-test overrides a restart delay is not said.
+_MAY_OVERRIDE = frozenset({*_OVERRIDING, Mode.SELF_TEST})
 _LONG_AGO = Stamp(-NEVER_US, 0)
 #: An edge is taken up at its latest instant; until then what it answers must be remembered.
 TOLD_LATE_US = 25_000
@@ -233,7 +238,7 @@ def _locked(
     """
     assert output.restart is not None
     first = lock.low.plus(output.restart.delay.min_us, rate_ppm)
-    if first.first_us > due.low.first_us and mode not in _OVERRIDING:
+    if first.first_us > due.low.first_us and mode not in _MAY_OVERRIDE:
         due, requirement = due.not_before(first)._replace(origin=lock.origin, causal=False), "restart"
     last = _lets_go(output, lock, rate_ppm)
     if last is None:
@@ -370,4 +375,6 @@ def in_force(output: Output, p: Possibility, lost: bool) -> str:
         if lost or p.state.endswith("_lost"):
             return "kept-on-loss"
         return "blocked" if policy is Policy.OFF else "forced"
+    if mode is Mode.SELF_TEST:
+        return "self-test"
     return "latch" if p.latched else "loss"

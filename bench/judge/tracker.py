@@ -21,13 +21,23 @@ from dataclasses import dataclass, field
 from bench.judge import answers, holds, orders
 from bench.judge.book import Book
 from bench.judge.conditions import Conditions
-from bench.judge.events import CallMoved, Change, Event, Flicker, SensorMoved, SupplyMoved, instant_us
+from bench.judge.events import (
+    ButtonMoved,
+    CallMoved,
+    Change,
+    Event,
+    Flicker,
+    SensorMoved,
+    SupplyMoved,
+    instant_us,
+)
+from bench.judge.gestures import Gestures
 from bench.judge.mode_log import ModeLog
 from bench.judge.modes import Due, dues, fire, initial, powered_again
 from bench.judge.possibility import COARSE_KEYS, NEVER_US, Expect, Possibility, hull
 from bench.judge.window import Stamp
 from bench.judge.world import World
-from firmware_ref.machine import WATCH, Needs
+from firmware_ref.machine import TABLE, WATCH, Needs
 from firmware_ref.parameters import MITIGATING, Mode, Output, Parameters, Policy
 
 
@@ -78,6 +88,8 @@ class Tracker:
     most: int = 0
     edge_width_us: int = 0
     log: ModeLog | None = None
+    #: What was asked for by the button (press, action) while the board may have had an answer to it.
+    met: set[tuple[int, str]] = field(default_factory=set)
 
     @classmethod
     def start(
@@ -89,9 +101,9 @@ class Tracker:
         book: Book,
         failed: Failed,
     ) -> Tracker:
-        world = World(
-            parameters, rate_ppm, Conditions(parameters), {c: orders.Call() for c in parameters.calls}
-        )
+        calls = {c: orders.Call() for c in parameters.calls}
+        gestures = Gestures(parameters.button, rate_ppm)
+        world = World(parameters, rate_ppm, Conditions(parameters), calls, gestures)
         tracker = cls(world, book, dict(levels), failed, snapshot.earliest_us)
         # A terminal that is on for less than a half cycle may not be seen at all.
         tracker.edge_width_us = 500_000 // parameters.frequency_hz
@@ -191,6 +203,8 @@ class Tracker:
             self._end_watches()
             self._end_ghosts()
             self._bury()
+            if self.world.gestures.forget(self.now_us - self.edge_width_us):
+                self.keep(self.possibilities)
         self.now_us = max(self.now_us, to_us)
 
     def _next_step(self) -> int:
@@ -201,6 +215,9 @@ class Tracker:
                 step = min(step, self.ghost_ends_us(live.p))
         for watched in self.watched.values():
             step = min(step, watched.until_us)
+        for ask in self.world.gestures.asks:
+            if (closes := ask.window.closes_us) is not None:
+                step = min(step, closes + self.edge_width_us + 1)
         return step
 
     def _opens_us(self, live: Live) -> int:
@@ -319,7 +336,7 @@ class Tracker:
             self._change(event)  # measured against the windows as they were before it was seen
             self._narrow(event.stamp)
             return
-        if isinstance(event, (SensorMoved, SupplyMoved)):  # what it breaks off may have fallen just before it
+        if not isinstance(event, (CallMoved, Flicker)):  # what it breaks off may have fallen just before it
             self._open_windows(event.stamp.latest_us)
         self._narrow(event.stamp)
         if isinstance(event, Flicker):
@@ -330,6 +347,8 @@ class Tracker:
             self._call(event)
         elif isinstance(event, SensorMoved):
             self._sensor(event)
+        elif isinstance(event, ButtonMoved):
+            self._button(event)
         else:
             self._supply(event)
 
@@ -450,9 +469,42 @@ class Tracker:
 
         self.watched["sensor"] = Watched(until, prove)
 
+    def _button(self, event: ButtonMoved) -> None:
+        gestures = self.world.gestures
+        gestures.moved(event.on, event.stamp)
+        self.keep(self.possibilities)
+        if len(gestures.group) == 1 and event.on:
+            self.met.clear()
+        self.met.update((a.press, a.action) for a in gestures.asks if self._has_answer(a.event))
+        self.watched.pop("button", None)
+        if not event.on and gestures.button is not None:
+            self._watch_button(event)
+
+    def _watch_button(self, event: ButtonMoved) -> None:
+        """Presses that ask for nothing in this mode: proven once the board would have answered."""
+        gestures, said = self.world.gestures, self.world.gestures.said()
+        idle = not any((a.press, a.action) in self.met for a in gestures.asks)
+        events = {a.event for a in gestures.asks}
+        slowest = max(max(o.react_on.max_us, o.react_off.max_us) for o in self.world.parameters.outputs)
+        until = gestures.answer_by(event.stamp).plus(slowest, self.world.rate_ppm).last_us
+
+        def prove() -> None:
+            modes = {p.mode for p in self.possibilities}
+            free = any(e.free for p in self.possibilities for e in p.expects)
+            still = not any(self._has_answer(e) for e in events)
+            if idle and still and not free and not self.book.wrong:
+                self.book.unmoved(said, event.stamp, modes)
+
+        self.watched["button"] = Watched(until, prove)
+
+    def _has_answer(self, event: str | None) -> bool:
+        """Whether the board may be in a mode in which the event leads somewhere."""
+        return any((p.state, event) in TABLE for p in self.possibilities)
+
     def _supply(self, event: SupplyMoved) -> None:
         world, outputs = self.world, self.world.parameters.outputs
         self.watched.clear()
+        world.gestures.disturbed()
         if not event.on:
             world.cut = event.stamp
             self.keep([self._unfed(p) for p in self.possibilities])

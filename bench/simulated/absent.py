@@ -18,6 +18,8 @@ class NoBoard:
 
     def sensor(self, name: str, signal: str | int, at_us: int) -> None: ...
 
+    def button(self, closed: bool, at_us: int) -> None: ...
+
     def advance(self, to_us: int) -> Sequence[TerminalChange]:
         return ()
 

@@ -6,8 +6,7 @@ hour costs a few milliseconds.  Nothing here is shared with the reference
 machine or the judge; it is written from the words of the required behaviour.
 
 Inputs come in order of time.  `advance` gives what the output terminals did.
-Not modelled: the AC half cycles (the fixture sees those), the light, the
-service button, the self-test.
+Not modelled: the AC half cycles (the fixture sees those), the light.
 """
 
 from __future__ import annotations
@@ -15,6 +14,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from bench.simulated.button import ButtonProgram
 from bench.simulated.channel import Channel
 from bench.simulated.draw import Draw
 from bench.simulated.faults import Fault, flaws_of, size_of
@@ -72,6 +72,11 @@ class Board:
             )
             for o in parameters.outputs
         }  # fmt: skip
+        self._button: ButtonProgram | None = None
+        if parameters.button is not None:
+            self._button = ButtonProgram(
+                parameters.button, Draw(draw, seed, "button"), OPERATE_US + self._traits.scan_us, flaws
+            )
         self._calls = dict.fromkeys(parameters.calls, False)
         self._chatter = [
             Chatter(self._channels[f.where[0]], parameters) for f in faults if f.name == "chatter"
@@ -141,6 +146,13 @@ class Board:
         self._readings.put(name, signal, at_us)
         self._touch(at_us)
 
+    def button(self, closed: bool, at_us: int) -> None:
+        """The contact of the service button closes or opens."""
+        self._run(at_us)
+        if self._button is not None:
+            self._button.contact(closed, at_us, alive=self._alive)
+            self._touch(at_us)
+
     # -- time ---------------------------------------------------------------------------------
 
     def advance(self, to_us: int) -> list[TerminalChange]:
@@ -189,6 +201,8 @@ class Board:
 
     def _dues(self) -> list[int]:
         dues = list(self._logic.dues())
+        if self._button is not None:
+            dues.extend(self._button.dues())
         for channel in self._channels.values():
             dues.extend(channel.dues())
         dues.extend(chatter.due_us for chatter in self._chatter)
@@ -200,6 +214,9 @@ class Board:
         self._dirty = False
         self._last_scan_us = now_us
         before = self._logic.mode
+        if self._button is not None:
+            for at_us, action in self._button.scan(now_us):
+                self._logic.ask(action, at_us)
         for change in self._logic.scan(now_us):
             if before is Mode.UNPOWERED:
                 for channel in self._channels.values():
@@ -225,6 +242,8 @@ class Board:
     def _power_up(self, at_us: int, off_us: int | None) -> None:
         self._alive = True
         self._readings.power_up(at_us)
+        if self._button is not None:
+            self._button.start(at_us)
         start = self._logic.power_up(at_us, off_us)
         # The scan begins with the program, anywhere in its first period.
         self._grid_us = start + self._draw.chance(0, self._traits.scan_us - 1)
@@ -233,6 +252,8 @@ class Board:
         self._alive = False
         self._dies_us = None
         self._logic.power_down(at_us, forget=forget)
+        if self._button is not None:
+            self._button.reset()
         for channel in self._channels.values():
             channel.lose_supply(at_us)
 

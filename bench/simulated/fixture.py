@@ -2,7 +2,7 @@
 
 It is a `bench.link.base.Peer`.  Virtual time is true time in us; the
 controller's own ticks come from a resonator that is off.  Not modelled: the
-light, and what a press of the button does to the board.
+light.
 """
 
 from __future__ import annotations

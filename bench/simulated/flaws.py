@@ -19,3 +19,10 @@ class Flaws:
     accumulates: frozenset[str] = frozenset()
     forgets_mitigation: bool = False
     forgets_fault: bool = False
+    #: Of the service button and the self-test.
+    button_dead: bool = False
+    press_too_few: bool = False
+    press_too_short: bool = False
+    reset_ignored: bool = False
+    self_test_endless: bool = False
+    self_test_blind: bool = False

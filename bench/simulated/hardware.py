@@ -38,6 +38,7 @@ class BoardLike(Protocol):
     def supply(self, on: bool, at_us: int) -> None: ...
     def call(self, name: str, on: bool, at_us: int) -> None: ...
     def sensor(self, name: str, signal: str | int, at_us: int) -> None: ...
+    def button(self, closed: bool, at_us: int) -> None: ...
     def advance(self, to_us: int) -> Sequence[TerminalChange]: ...
     def next_change_us(self) -> int | None: ...
     def terminals(self) -> dict[str, bool]: ...
@@ -83,6 +84,7 @@ class Hardware:
         by_name = {name: c.number for name, c in table.by_name.items()} | dict(wiring)
         self._main, self._switch = by_name["main"], by_name["board"]
         self._senses = {k: by_name[f"sense.{k}"] for k in ("main", "board", "r-out")}
+        self._button, self._pressed = by_name["button"], False
         self._calls = {by_name[f"call.{c}"]: c for c in parameters.calls}
         self._call_relays = [c.number for c in table.by_number.values() if c.kind == "call"]
         self._outputs = {o.name: by_name[_terminal(o.name)] for o in parameters.outputs}
@@ -239,6 +241,9 @@ class Hardware:
                 self._sense(number, on, now_us)
         if self._plug is None:
             self._sense(self._senses["r-out"], powered, now_us)
+            if self.relays.closed(self._button) is not self._pressed:
+                self._pressed = not self._pressed
+                self._board.button(self._pressed, now_us)
         else:
             self._loop_back(powered, feed, now_us)
         self._follow_board(now_us)

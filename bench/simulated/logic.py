@@ -54,6 +54,9 @@ class Logic:
         )  # fmt: skip
         self.mode = Mode.UNPOWERED
         self._changes: list[Change] = []
+        self._asked: list[tuple[int, str]] = []  # by the button: when, what
+        self._test_over_us = 0
+        self.last_fault: Mode | None = None  # what recall shows, until it is cleared
         self.on_us = 0  # the supply came
         self._boot_us: int | None = None  # when the program starts; None once it runs
         self._warm_us = 0
@@ -67,6 +70,7 @@ class Logic:
             Mode.LEAK_ACTIVE: self._in_leak,
             Mode.POST_LEAK_HOLD: self._in_hold,
             Mode.SENSOR_FAULT: self._in_fault,
+            Mode.SELF_TEST: self._in_self_test,
         }
 
     def power_down(self, at_us: int, *, forget: bool = False) -> None:
@@ -80,6 +84,7 @@ class Logic:
         self.mode = Mode.UNPOWERED
         self._boot_us = None
         self._loss_noted = False
+        self._asked.clear()
         self._timers.drop()
         self._hold.stop()
 
@@ -105,7 +110,43 @@ class Logic:
             self._boot(self._boot_us)
         while self.mode is not Mode.UNPOWERED and self._steps[self.mode](now_us):
             pass
+        for at_us, action in self._asked:
+            self._answer(action, at_us, now_us)
+        self._asked.clear()
         return self._changes
+
+    def ask(self, action: str, at_us: int) -> None:
+        """The button asks for something, to be answered in the next pass."""
+        self._asked.append((at_us, action))
+
+    def _answer(self, action: str, at_us: int, now_us: int) -> None:
+        at_us = self._instant(at_us, now_us)
+        if action == "self-test" and self.mode is Mode.NORMAL:
+            self._enter(Mode.SELF_TEST, at_us, "react")
+            span = self._spans.self_test
+            lasts_us = self._draw.span(
+                span, span.max_us + self._spans.react_max_us, spare_us=self._latency_us
+            )
+            self._test_over_us = at_us + lasts_us
+        elif action == "reset" and self._latched and not self._flaws.reset_ignored:
+            self._reset(at_us, now_us)
+        elif action == "clear-faults":
+            self.last_fault = None
+
+    def _reset(self, at_us: int, now_us: int) -> None:
+        """Of a latched fault."""
+        if self.mode in MITIGATING:
+            self._latched = not self._traits.resets_in_mitigation
+            return
+        good = self._readings.good_since_us
+        early = good is None or now_us - good < self._spans.return_.max_us
+        if self.mode is not Mode.SENSOR_FAULT or (early and self._traits.early_reset == "refused"):
+            return
+        self._latched = False
+        if not early or self._traits.early_reset == "normal":
+            self._test_over_us = at_us
+            self._timers.drop("loss", "trip")
+            self._enter(Mode.NORMAL, at_us, "react")
 
     def dues(self) -> Iterator[int]:
         """Instants at which a scan may find something to do."""
@@ -116,6 +157,8 @@ class Logic:
             yield self._hold.end_us
         if self.mode is Mode.START_UP:
             yield self._warm_us
+        if self.mode is Mode.SELF_TEST and not self._flaws.self_test_endless:
+            yield self._test_over_us
 
     def _boot(self, at_us: int) -> None:
         self._boot_us = None
@@ -131,6 +174,8 @@ class Logic:
 
     def _enter(self, mode: Mode, anchor_us: int, timing: str) -> bool:
         self._changes.append(Change(mode, self.mode, anchor_us, timing))
+        if mode in (Mode.LEAK_ACTIVE, Mode.SENSOR_FAULT):
+            self.last_fault = mode
         self.mode = mode
         self._timers.drop("clear", "return")
         self._hold.stop()
@@ -159,6 +204,24 @@ class Logic:
             self._latched = self._traits.latching
             return self._enter(Mode.SENSOR_FAULT, loss.anchor_us, "loss")
         return False
+
+    def _in_self_test(self, now_us: int) -> bool:
+        trip = self._trip(now_us) if self._traits.leak_in_self_test == "ends" else None
+        loss = self._loss(now_us) if self._traits.loss_in_self_test == "ends" else None
+        if self._flaws.self_test_blind:
+            trip = loss = None
+        if trip is not None and (loss is None or trip.due_us <= loss.due_us):
+            return self._enter(Mode.LEAK_ACTIVE, trip.anchor_us, "trip")
+        if loss is not None:
+            self._latched = self._traits.latching
+            return self._enter(Mode.SENSOR_FAULT, loss.anchor_us, "loss")
+        if now_us < self._test_over_us or self._flaws.self_test_endless:
+            return False
+        if self._traits.leak_in_self_test == "waits":
+            self._timers.drop("trip")
+        if self._traits.loss_in_self_test == "waits":
+            self._timers.drop("loss")
+        return self._enter(Mode.NORMAL, self._instant(self._test_over_us, now_us), "react")
 
     def _in_leak(self, now_us: int) -> bool:
         if self._loss_in_mitigation(now_us) or self._return_in_mitigation(now_us):
@@ -260,6 +323,8 @@ class Logic:
 
     def _loss_begins(self, since_us: int) -> tuple[int, int]:
         """During warm-up a board may watch its sensor or not."""
+        if self.mode is Mode.NORMAL and self._test_over_us > since_us:  # or afresh from there
+            return since_us, self._test_over_us
         watches = self.mode is not Mode.START_UP or self._rules.check_before_normal
         return since_us, since_us if watches else max(since_us, self._warm_us)
 

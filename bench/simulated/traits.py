@@ -21,6 +21,7 @@ NOT_STATED = {
     "loss": Interval(2 * _S, 10 * _S),
     "return": Interval(2 * _S, 10 * _S),
     "ride-through": Interval(20_000, 200_000),
+    "self-test": Interval(10 * _S, 40 * _S),
 }
 
 
@@ -43,6 +44,13 @@ class Traits:
     short_band_unseen: bool
     #: A loss that came and went during mitigation latches.
     latches_in_mitigation: bool
+    #: What a leak, and a lost sensor, do in a self-test.
+    leak_in_self_test: str
+    loss_in_self_test: str
+    #: A reset by the button while the sensor is not good again: refused, unlatched, or as if it were.
+    early_reset: str
+    #: A reset by the button in mitigation makes the board forget its latch.
+    resets_in_mitigation: bool
 
     @classmethod
     def draw(cls, parameters: Parameters, draw: Draw) -> Traits:
@@ -58,6 +66,10 @@ class Traits:
             loss_breaks_low=draw.flip(),
             short_band_unseen=draw.flip(),
             latches_in_mitigation=draw.flip(),
+            leak_in_self_test=rules.leak_in_self_test or draw.choice(("ends", "waits")),
+            loss_in_self_test=rules.loss_in_self_test or draw.choice(("ends", "waits")),
+            early_reset=draw.choice(("refused", "unlatched", "normal")),
+            resets_in_mitigation=draw.flip(),
         )
 
 
@@ -71,6 +83,7 @@ class Spans:
     loss: Interval
     return_: Interval
     ride_through: Interval
+    self_test: Interval
     react_max_us: int
 
     @classmethod
@@ -83,6 +96,7 @@ class Spans:
             loss=parameters.qualification("loss") or NOT_STATED["loss"],
             return_=timing.return_ or NOT_STATED["return"],
             ride_through=timing.ride_through or NOT_STATED["ride-through"],
+            self_test=timing.self_test or NOT_STATED["self-test"],
             react_max_us=max(
                 (max(o.react_on.max_us, o.react_off.max_us) for o in parameters.outputs), default=0
             ),

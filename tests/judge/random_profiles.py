@@ -11,10 +11,14 @@ built-in acceptance shows every fault.
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 
 from bench.judge.bounds import SIGNAL_BOUND_UV, expected_bound_us
 from firmware_ref.parameters import (
+    ACTIONS,
     Band,
+    Button,
+    Gesture,
     Interval,
     Mode,
     Output,
@@ -91,6 +95,10 @@ def random_parameters(seed: int | str, wide: bool = False, usual: bool = False) 
         glitch_us=rng.choice((25, 30, 50)) * MS,
     )
     outputs = tuple(_output(chance, name, calls, timing) for name in _names(rng, calls, usual))
+    rules = _rules(chance, lossy, timing)
+    button = None
+    if not usual:
+        button, timing, rules = _with_button(_Chance(f"button {seed}", wide, usual), timing, rules, lossy)
     return Parameters(
         name=f"by-chance-{seed}",
         frequency_hz=rng.choice((50, 60)),
@@ -99,9 +107,46 @@ def random_parameters(seed: int | str, wide: bool = False, usual: bool = False) 
         outputs=outputs,
         sensors=sensors,
         timing=timing,
-        rules=_rules(chance, lossy, timing),
+        rules=rules,
         must_prove=(),
+        button=button,
     )
+
+
+def _with_button(
+    chance: _Chance, timing: Timing, rules: Rules, lossy: bool
+) -> tuple[Button | None, Timing, Rules]:
+    """Half of the boards have a service button, most of these a self-test; what else is drawn is not touched."""
+    rng = chance.rng
+    if chance.happens(0.5):
+        return None, timing, rules
+    press = Interval(20 * MS, rng.randint(100, 150) * MS)
+    counted = rng.sample((1, 2, 3), 3)
+    gestures: dict[str, Gesture] = {}
+    for action in ACTIONS:
+        if action == "reset" and (not lossy or rules.latching is False):
+            continue
+        if chance.happens(0.2):
+            continue
+        if chance.happens(0.6) and counted:
+            presses = counted.pop()
+            within = chance.span(2 * S, 4 * S) if presses > 1 else None
+            gestures[action] = Gesture(presses, within)
+        else:
+            least_us = max([1 * S, *(g.press.max_us for g in gestures.values() if g.press is not None)])
+            gestures[action] = Gesture(press=chance.span(least_us + 500 * MS, least_us + 3 * S))
+    if not gestures:
+        return None, timing, rules
+    button = Button(press, chance.within(200 * MS, 1 * S), gestures)
+    if "self-test" not in gestures:
+        return button, timing, rules
+    lasts = chance.maybe(chance.span(5 * S, 20 * S, 40 * S))
+    rules = replace(
+        rules,
+        leak_in_self_test=chance.rule("ends", "waits"),
+        loss_in_self_test=chance.rule("ends", "waits") if lossy else None,
+    )
+    return button, replace(timing, self_test=lasts), rules
 
 
 def _names(rng: random.Random, calls: tuple[str, ...], usual: bool) -> list[str]:

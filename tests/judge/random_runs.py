@@ -9,7 +9,7 @@ from bench.procedure import levels
 from bench.simulated.faults import Fault
 from bench.simulated.traits import Spans
 from bench.trace.records import Voltage
-from firmware_ref.parameters import Interval, Parameters, Sensor
+from firmware_ref.parameters import Button, Interval, Parameters, Sensor
 from tests.judge.stand import Stand
 
 _S = 1_000_000
@@ -63,6 +63,8 @@ class _Sequence:
         if reset is not None:
             self.after["supply"].append(Interval(reset, reset))
         self.begun: list[tuple[str, int]] = []
+        if p.timing.self_test is not None:
+            self.after["button"] = [p.timing.self_test, _sum(p.timing.self_test, react)]
         self.signals = {sensor.name: signals(sensor) for sensor in p.sensors}
 
     def run(self, steps: int) -> None:
@@ -77,6 +79,9 @@ class _Sequence:
 
     def _stimulus(self) -> None:
         stand, rng = self.stand, self.rng
+        if stand.parameters.button is not None and rng.random() < 0.25:
+            self._press(stand.parameters.button)
+            return
         kind = rng.random()
         if kind < (0.07 if stand.supplied else 0.7):
             stand.supply(not stand.supplied)
@@ -89,6 +94,41 @@ class _Sequence:
             name = rng.choice(list(self.signals))
             stand.sensor(name, rng.choice(self.signals[name]))
             self.begun.append(("sensor", stand.now_us))
+
+    def _press(self, button: Button) -> None:
+        """A gesture of the board, or something near it; now and then something else happens meanwhile."""
+        stand, rng = self.stand, self.rng
+        gesture = rng.choice(list(button.gestures.values()))
+        if gesture.press is not None:
+            presses, each = 1, [_near(rng, gesture.press), 0]
+        else:
+            presses = max(1, gesture.presses + rng.choice((0, 0, 0, 0, -1, 1)))
+            whole_us = _near(rng, gesture.within) if gesture.within is not None else 1 * _S
+            usual_us = max(button.press.max_us * 6 // 5, whole_us // (2 * presses))
+            each = [usual_us if rng.random() < 0.85 else _near(rng, button.press) for _ in range(2 * presses)]
+        for place in range(presses):
+            stand.button(True)
+            self._pass(each[2 * place])
+            stand.button(False)
+            if place < presses - 1:
+                self._pass(each[2 * place + 1])
+        if "button" in self.after:
+            self.begun.append(("button", stand.now_us))
+        if rng.random() < 0.7:
+            stand.wait(button.window.max_us + rng.randint(0, 2 * _S))
+
+    def _pass(self, us: int) -> None:
+        stand, rng, us = self.stand, self.rng, max(_APART_US, us)
+        if us > 3 * _APART_US and rng.random() < 0.03:
+            first = rng.randint(_APART_US, us - _APART_US)
+            stand.wait(first)
+            if rng.random() < 0.2:
+                stand.supply(not stand.supplied)
+            else:
+                name = rng.choice(list(stand.calls))
+                stand.call(name, not stand.calls[name])
+            us -= first
+        stand.wait(us)
 
     def _pause(self) -> int:
         rng, now_us = self.rng, self.stand.now_us
@@ -109,6 +149,13 @@ class _Sequence:
         span = rng.choice(self.after[kind])
         inside = rng.randint(span.min_us, span.max_us)
         return [at_us + near + rng.randint(-30_000, 30_000) for near in (span.min_us, span.max_us, inside)]
+
+
+def _near(rng: random.Random, span: Interval) -> int:
+    """Around an interval: at its ends, inside, well outside."""
+    inside = rng.randint(span.min_us, span.max_us)
+    edge = rng.choice((span.min_us, span.max_us, inside)) + rng.randint(-20_000, 20_000)
+    return max(_APART_US, rng.choice((edge, edge, span.min_us * 4 // 5, span.max_us * 6 // 5)))
 
 
 def _sum(*spans: Interval) -> Interval:

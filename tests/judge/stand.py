@@ -92,6 +92,7 @@ class Stand:
         }
         self.levels |= {f"sensor.{s.name}": "open" for s in parameters.sensors}
         self.levels |= {f"call.{c}": "off" for c in parameters.calls}
+        self.levels |= {"button": "open"} if parameters.button is not None else {}
         self._outputs = {o.name: (_channel(o.name), o.kind) for o in parameters.outputs}
         self.levels |= {_channel(o.name): _read(o.kind, o.kind == "contact-nc") for o in parameters.outputs}
         self._start = dict(self.levels)
@@ -141,6 +142,12 @@ class Stand:
         self._see(self.now_us, f"sensor.{name}", read)
         self.wait(0)
 
+    def button(self, closed: bool) -> None:
+        self.script.append((self.now_us, "button", "", closed))
+        self.board.button(closed, self.now_us)
+        self._see(self.now_us, "button", "closed" if closed else "open")
+        self.wait(0)
+
     def do(self, script: Sequence[tuple[int, str, str, str | int | bool]], end_us: int) -> None:
         """Do a script of another stand, up to `end_us`."""
         for at_us, kind, name, value in script:
@@ -149,6 +156,8 @@ class Stand:
                 self.supply(bool(value))
             elif kind == "call":
                 self.call(name, bool(value))
+            elif kind == "button":
+                self.button(bool(value))
             else:
                 assert not isinstance(value, bool)
                 self.sensor(name, value)
@@ -171,7 +180,7 @@ class Stand:
         for t, ch, value in self.reported():
             first, end, middle = self._stamp(rng, t, ch, last.get(ch, -(1 << 60)))
             last[ch] = middle
-            if ch.startswith(("call.", "sensor.")):
+            if ch.startswith(("call.", "sensor.", "button")):
                 what = "terminal" if ch.startswith("sensor.") else "position"
                 moved = Applied(seq, seq + 1, ch, value, first, end)
                 timed.append((middle, [moved, Readback(seq + 1, seq, ch, value, first, end, what)]))
@@ -200,7 +209,7 @@ class Stand:
             SIGNAL_US
             if ch.startswith("sensor.")
             else CONTACT_US
-            if "." in ch and ch[:4] in ("call", "alar")
+            if ch == "button" or ("." in ch and ch[:4] in ("call", "alar"))
             else AC_US
         )
         half = widest if self.ends else rng.randint(100, widest)
@@ -312,7 +321,7 @@ class StandBench:
 
     def _fresh(self) -> bool:
         for t, ch, value in self.stand.seen[self._told :]:
-            if not ch.startswith(("call.", "sensor.")):
+            if not ch.startswith(("call.", "sensor.", "button")):
                 self._ready.append(Edge(self._next(), ch, str(value), t, t))
         self._told = len(self.stand.seen)
         return bool(self._ready)
