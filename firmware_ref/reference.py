@@ -9,11 +9,14 @@ the deadline goes first.
 
 from __future__ import annotations
 
-from firmware_ref.machine import MODES, WATCH, LeakMitigation, Memory, Needs, Watch
+from firmware_ref.gestures import Gestures
+from firmware_ref.machine import ASKED, MODES, TABLE, WATCH, LeakMitigation, Memory, Needs, Watch
 from firmware_ref.parameters import Condition, Interval, Mode, Parameters, Policy
 
 #: Stands for a timing that the profile does not state, so that a dry run can go on.
 UNSTATED_US = 5_000_000
+#: Not an event of the machine: something about the button is to be decided.
+_PRESSED = "pressed"
 
 
 class ReferenceBoard:
@@ -30,6 +33,7 @@ class ReferenceBoard:
         self._since_us: dict[Needs, int] = {}
         self._hold_due_us: int | None = None
         self._hold_left_us: int | None = None
+        self._gestures = Gestures(parameters.button) if parameters.button is not None else None
 
     @property
     def state(self) -> str:
@@ -63,6 +67,12 @@ class ReferenceBoard:
             self._note_condition(at_us)
         self._hold_rules(at_us)
 
+    def button(self, closed: bool, at_us: int) -> None:
+        """The service button's contact closes or opens at `at_us`."""
+        self.advance_to(at_us)
+        if self._gestures is not None and self._supply_us is not None:
+            self._gestures.contact(closed, at_us)
+
     def next_deadline_us(self) -> int | None:
         """When something changes by itself, given no further input."""
         due = self._due()
@@ -74,7 +84,10 @@ class ReferenceBoard:
             raise ValueError(f"time goes back from {self.now_us} to {to_us} us")
         while (due := self._due()) and due[0] <= to_us:
             self.now_us, event = due
-            self._fire(event)
+            if event == _PRESSED:
+                self._pressed()
+            else:
+                self._fire(event)
         self.now_us = to_us
 
     def _due(self) -> tuple[int, str] | None:
@@ -86,13 +99,28 @@ class ReferenceBoard:
         if self._supply_off_us is not None and self.mode is not Mode.UNPOWERED:
             ride = _nominal(self.parameters.timing.ride_through, 0)
             waiting.append((max(self._supply_off_us + ride, self.now_us), "supply_lost"))
+        pressed_us = None if self._gestures is None else self._gestures.next_us()
+        if pressed_us is not None:
+            waiting.append((max(pressed_us, self.now_us), _PRESSED))
         return min(waiting, default=None)
+
+    def _pressed(self) -> None:
+        assert self._gestures is not None
+        for action in self._gestures.advance(self.now_us):
+            event = ASKED.get(action)
+            early = event == "reset_asked" and self._condition is Condition.LOST
+            if event is not None and (self.state, event) in TABLE and not early:
+                self._fire(event)
 
     def _deadline(self, watch: Watch) -> int | None:
         timing = self.parameters.timing
         if watch.needs is Needs.SUPPLY:
             span = timing.boot if watch.timer == "boot" else timing.warm_up
             return None if self._supply_us is None else self._supply_us + span.middle_us
+        if watch.needs is Needs.NOTHING:
+            return self._entered_us + _nominal(timing.self_test)
+        if self.state == "self_test" and not self._ends_self_test(watch.event):
+            return None
         if watch.needs is Needs.HOLD:
             if self.state == "post_leak_hold_lost" and self.parameters.rules.hold_when_lost != "run":
                 return None
@@ -106,6 +134,10 @@ class ReferenceBoard:
             return since + _nominal(self.parameters.qualification(watch.timer))
         start = max(since, self._entered_us)
         return start + _nominal(timing.clear if watch.timer == "clear" else timing.return_)
+
+    def _ends_self_test(self, event: str) -> bool:
+        rules = self.parameters.rules
+        return (rules.leak_in_self_test if event == "tripped" else rules.loss_in_self_test) == "ends"
 
     def _may_not_return(self) -> bool:
         return self.parameters.rules.return_only_when == "not-high" and self._condition is Condition.HIGH

@@ -124,7 +124,7 @@ class Gestures:
         for action, gesture in button.gestures.items():
             if gesture.press is not None:
                 low = limit_at(held).plus(gesture.press.min_us, self.rate_ppm)
-                self._ask(action, Window(low, None, begin), press, held)
+                self._ask(action, Window(low, None, begin, causal=False), press, held)
             elif (first := self._counted(gesture)) is not None:
                 self._ask(action, Window(limit_at(begin), None, begin), press, first.begin)
 
@@ -149,14 +149,16 @@ class Gestures:
             self.sure = False
             return
         long = {a: g.press for a, g in button.gestures.items() if g.press is not None}
-        sure_long = [(span.max_us, action) for action, span in long.items() if least >= span.max_us]
+        passed = [a for a, span in long.items() if least >= span.max_us]
+        maybe = [a for a, span in long.items() if most >= span.min_us and a not in passed]
         press = replace(
             press, end=end, sure=least >= button.press.max_us,
             long=any(most >= span.min_us for span in long.values()),
         )  # fmt: skip
         self.group.append(press)
         alone = self.sure and len(self.group) == 1
-        longest = max(sure_long, default=(0, ""))[1] if alone else ""
+        # A board that acts when the button is let go takes the longest that it was pressed for.
+        longest = max(passed, key=lambda a: long[a].max_us) if alone and passed and not maybe else ""
         latest = self.answer_by(end)
         asks = []
         for ask in self.asks:

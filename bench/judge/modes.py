@@ -12,7 +12,7 @@ from typing import NamedTuple
 from bench.judge import holds
 from bench.judge.conditions import Since
 from bench.judge.gestures import Ask
-from bench.judge.orders import lock_of, on_entry, without_supply
+from bench.judge.orders import lock_of, on_entry, react, without_supply
 from bench.judge.possibility import MIXED, NEVER_US, Expect, Possibility, forgettable, left_hull
 from bench.judge.window import Limit, Stamp, Window, at, earlier, later, limit_at
 from bench.judge.world import World
@@ -79,6 +79,23 @@ def _asked(p: Possibility, event: str, world: World) -> Due | None:
     if event == "reset_asked" and (forgets or not _good_for_long(world, window.opens_us)):
         must = False
     return Due(event, window.not_before(p.entered.low), None, must)
+
+
+def let_go(p: Possibility, world: World) -> Possibility:
+    """The button was let go: until when the board may answer is known now, also where it may have done so already."""
+    window = next(
+        (a.window for a in world.gestures.asks if a.event == p.event and a.window.origin == p.entered.origin),
+        None,
+    )
+    if window is None or window.high is None:
+        return p
+    expects = tuple(
+        e._replace(stated=window.plus(react(o, e.want), world.rate_ppm))
+        if e.by_entry and e.locked is None and e.stated is not None and e.stated.high is None
+        else e
+        for o, e in zip(world.parameters.outputs, p.expects, strict=True)
+    )
+    return p._replace(expects=expects)
 
 
 def _had(p: Possibility, ask: Ask) -> bool:
@@ -225,8 +242,8 @@ def _qualifies_from(p: Possibility, watch: Watch, world: World, sure: Limit) -> 
         good = world.conditions.good_again or since[Needs.HIGH].sure
         if good is not None:
             sure = later(sure, limit_at(good).plus(return_us, rate))
-    if p.event in _BEGINS_TO_WATCH and p.entered.high is not None:
-        sure = later(sure, p.entered.high)
+    if p.event in _BEGINS_TO_WATCH:
+        return None if p.entered.high is None else later(sure, p.entered.high)
     return sure
 
 

@@ -33,7 +33,7 @@ from bench.judge.events import (
 )
 from bench.judge.gestures import Gestures
 from bench.judge.mode_log import ModeLog
-from bench.judge.modes import Due, dues, fire, initial, powered_again
+from bench.judge.modes import Due, dues, fire, initial, let_go, powered_again
 from bench.judge.possibility import COARSE_KEYS, NEVER_US, Expect, Possibility, hull
 from bench.judge.window import Stamp
 from bench.judge.world import World
@@ -472,7 +472,7 @@ class Tracker:
     def _button(self, event: ButtonMoved) -> None:
         gestures = self.world.gestures
         gestures.moved(event.on, event.stamp)
-        self.keep(self.possibilities)
+        self.keep([p if event.on else let_go(p, self.world) for p in self.possibilities])
         if len(gestures.group) == 1 and event.on:
             self.met.clear()
         self.met.update((a.press, a.action) for a in gestures.asks if self._has_answer(a.event))

@@ -12,11 +12,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from bench.judge.bounds import expected_bound_us
+from bench.procedure.pressing import just_too_little
 from bench.procedure.short import least_share
 from bench.procedure.steps import Procedure, Wait, WaitTimer
 from bench.procedure.timers import LONGEST_WAIT_US, past_us, span
 from bench.procedure.words import say_us
-from bench.procedure.writer import LATE_HOLD_US, Settings, Writer, good_again, said
+from bench.procedure.writer import LATE_HOLD_US, LATE_US, Settings, Writer, good_again, said
 from firmware_ref.parameters import Interval, Mode, Parameters
 
 ABOUT = (
@@ -41,6 +42,13 @@ def full(parameters: Parameters) -> Procedure:
     return Procedure("full", ABOUT, tuple(writer.steps), left_out=tuple(dict.fromkeys(writer.left_out)))
 
 
+def _why_not(rule: str, lasts: Interval | None, timer: str) -> str:
+    """Why something in the self-test is left out."""
+    if lasts is None:
+        return "self_test is not stated"
+    return f"{rule} is not stated, or {timer} may take longer than the self-test"
+
+
 class _Full(Writer):
     def __init__(self, parameters: Parameters) -> None:
         super().__init__(parameters)
@@ -55,12 +63,13 @@ class _Full(Writer):
         self._walk(following=True)
         self._restart_delays()
         self._too_short_in_normal()
+        self._button()
         self._first_leak()
         self._leak_before_the_release()
         self._between_in_the_hold()
         self._cuts_in_mitigation()
         self._cuts()
-        if self._latches and self.parameters.rules.reset_supply_off_us is None:
+        if self._cannot_reset:
             self._one_loss_that_lasts()
         else:
             self._losses_in_the_hold()
@@ -111,6 +120,87 @@ class _Full(Writer):
             self._apply(*end)
             self._add(Wait(_REST_US))
         self._add(WaitTimer(what))
+
+    # The service button and the self-test.
+
+    def _button(self) -> None:
+        button = self.parameters.button
+        if button is None:
+            return
+        for why, pressing in just_too_little(button):
+            self._part = f"Button: {why}"
+            self._set(self._telling_calls(Mode.SELF_TEST), following=True)
+            self._press(pressing)
+        for action in ("recall", "clear-faults"):
+            if action in button.gestures:
+                self._part = f"Button: {action}"
+                self._make(action)
+        if "reset" in button.gestures:
+            self._part = "Button: reset, where there is nothing to reset"
+            self._make("reset")
+        if self.parameters.has_self_test:
+            self._self_test()
+
+    def _self_test(self) -> None:
+        self._part = "Self-test"
+        self._set(self._telling_calls(Mode.SELF_TEST), following=True)
+        self._make("self-test")
+        self._late(Mode.SELF_TEST, LATE_US)
+        self._add(WaitTimer("self_test"))
+        self._late(Mode.NORMAL, LATE_US)
+        if self._restarts_after("any-off"):
+            self._add(WaitTimer("restart"))
+        lasts = self.parameters.timing.self_test
+        if self._shorter_than_a_self_test("loss") and not (self._latches and self._cannot_reset):
+            for way in self._ways[:1]:
+                self._lose_in_self_test(way)
+        elif self._ways:
+            self.left_out.append(
+                f"a sensor lost in the self-test: {_why_not('loss_in_self_test', lasts, 'loss')}"
+            )
+        if self._shorter_than_a_self_test("trip"):
+            self._leak_in_self_test()
+        else:
+            self.left_out.append(f"a leak in the self-test: {_why_not('leak_in_self_test', lasts, 'trip')}")
+
+    def _shorter_than_a_self_test(self, timer: str) -> bool:
+        """Whether the profile says what comes of it, and it surely comes before the self-test is over."""
+        rules, lasts = self.parameters.rules, self.parameters.timing.self_test
+        rule = rules.leak_in_self_test if timer == "trip" else rules.loss_in_self_test
+        needed_us, answered_us = past_us(self.parameters, timer), past_us(self.parameters, "button")
+        if rule is None or lasts is None or needed_us is None or answered_us is None:
+            return False
+        return answered_us + needed_us + _MOVING_US < lasts.min_us
+
+    def _begin_self_test(self, part: str, calls: Mode) -> None:
+        self._part = part
+        self._set(self._telling_calls(calls), following=True)
+        self._make("self-test")
+
+    def _lose_in_self_test(self, way: Settings) -> None:
+        self._begin_self_test(f"Sensor lost in the self-test: {said(way)}", Mode.SENSOR_FAULT)
+        self._apply(*way)
+        self._add(WaitTimer("loss"))
+        if self.parameters.rules.loss_in_self_test == "waits":  # then it is noticed once that is over
+            self._add(WaitTimer("self_test"))
+            self._add(Wait(past_us(self.parameters, "loss") or 0))
+        self._late(Mode.SENSOR_FAULT, LATE_US)
+        self._come_back(way)
+
+    def _leak_in_self_test(self) -> None:
+        self._begin_self_test("Leak in the self-test", Mode.LEAK_ACTIVE)
+        self._apply((self.sensors[0], "leak"))
+        self._add(WaitTimer("trip"))
+        if self.parameters.rules.leak_in_self_test == "waits":
+            self._add(WaitTimer("self_test"))
+            self._add(Wait(past_us(self.parameters, "trip") or 0))
+        self._late(Mode.LEAK_ACTIVE, LATE_US)
+        self._part = "The button's gesture for the self-test in the leak"
+        self._make("self-test")
+        self._clear()
+        self._part = "And in the hold"
+        self._make("self-test")
+        self._release()
 
     # Leak and hold.
 
@@ -267,7 +357,7 @@ class _Full(Writer):
             self._walk()
             self._come_back(self._ways[0])
             self.left_out.append(
-                "more than one sensor loss: the fault may latch, and no time without supply is stated that resets it"
+                "more than one sensor loss: the fault may latch, and nothing is stated that resets it"
             )
 
     def _losses(self) -> None:

@@ -12,9 +12,12 @@ from typing import Union
 from bench.errors import ProcedureError
 from bench.judge.bounds import SIGNAL_BOUND_UV
 from bench.procedure.levels import signal
+from bench.procedure.pressing import surely
 from bench.procedure.steps import (
     Apply,
     Doing,
+    Gesture,
+    Presses,
     Procedure,
     Prompt,
     Require,
@@ -25,7 +28,14 @@ from bench.procedure.steps import (
     WaitTimer,
 )
 from bench.procedure.timers import ASSUMED_US, LONGEST_WAIT_US, STARTED_BY, past_us, span
-from bench.procedure.words import level_words, output_channel, say_level, say_us
+from bench.procedure.words import (
+    LONGEST_PRESS_US,
+    SHORTEST_PRESS_US,
+    level_words,
+    output_channel,
+    say_level,
+    say_us,
+)
 from bench.trace.records import Value, Voltage
 from firmware_ref.parameters import Parameters
 
@@ -43,8 +53,17 @@ class Move:
 
 
 @dataclass(frozen=True, slots=True)
+class Push:
+    """Press the service button `count` times for `span_us`, with `gap_us` between."""
+
+    count: int
+    span_us: int
+    gap_us: int
+
+
+@dataclass(frozen=True, slots=True)
 class Pause:
-    """Wait until `us` after the last stimulus of kind `since` (`supply`, `sensor`, `call`; `now`: from here).
+    """Wait until `us` after the last stimulus of kind `since` (`supply`, `sensor`, `call`, `button`; `now`: from here).
 
     `surely`: whatever the rate of the fixture's clock may be.
     """
@@ -77,7 +96,7 @@ class Ask:
     text: str
 
 
-Action = Union[Move, Pause, Watch, Demand, Ask]
+Action = Union[Move, Push, Pause, Watch, Demand, Ask]
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +149,10 @@ class _Planner:
             return ", ".join(said), [Move(moves)]
         if isinstance(doing, Sweep):
             return self._sweep(doing)
+        if isinstance(doing, Gesture):
+            return self._gesture(doing.action)
+        if isinstance(doing, Presses):
+            return self._presses("the button", doing.count, doing.us)
         if isinstance(doing, Wait):
             return f"wait {say_us(doing.us)}", [Pause(doing.us)]
         if isinstance(doing, WaitTimer):
@@ -195,6 +218,27 @@ class _Planner:
         target = say_level(self.parameters, sweep.channel, sweep.to, value)
         return f"{sweep.channel} to {target} over {say_us(sweep.over_us)}, in {count} steps", actions
 
+    def _gesture(self, action: str) -> tuple[str, Sequence[Action]]:
+        button = self.parameters.button
+        bound = {} if button is None else button.gestures
+        if button is None or action not in bound:
+            has = f"its gestures are {', '.join(bound)}" if bound else "it has no service button"
+            raise ValueError(f"button: {action} is no gesture of this board; {has}")
+        count, us = surely(button, action)
+        return self._presses(f"the button for {action}", count, us)
+
+    def _presses(self, what: str, count: int, us: int) -> tuple[str, Sequence[Action]]:
+        if self.parameters.button is None:
+            raise ValueError("button: this board has no service button; write its keys into the profile")
+        each_us = us // (2 * count - 1)
+        if not SHORTEST_PRESS_US <= each_us <= LONGEST_PRESS_US:
+            raise ValueError(
+                f"button: {count} press{'es' if count > 1 else ''} in {say_us(us)} would last {say_us(each_us)} each; "
+                f"the bench presses for {say_us(SHORTEST_PRESS_US)} to {say_us(LONGEST_PRESS_US)}"
+            )
+        how = f"for {say_us(us)}" if count == 1 else f"{count} times in {say_us(us)}"
+        return f"press {what} {how}", [Push(count, each_us, each_us if count > 1 else 0)]
+
     def _wait_timer(self, wait: WaitTimer) -> tuple[str, Sequence[Action]]:
         if wait.timer not in STARTED_BY:
             raise ValueError(f"wait: {wait.timer!r} is no timer; write one of {', '.join(STARTED_BY)}")
@@ -245,7 +289,13 @@ class _Planner:
         return ["main", "board", *(f"call.{c}" for c in self.parameters.calls)]
 
     def _stimuli(self) -> list[str]:
-        return [*self._switches(), *(f"sensor.{s.name}" for s in self.parameters.sensors)]
+        button = ["button"] if self.parameters.button is not None else []
+        return [*self._switches(), *button, *(f"sensor.{s.name}" for s in self.parameters.sensors)]
 
 
-_STARTED = {"supply": "the supply came", "sensor": "the sensor changed", "call": "the call changed"}
+_STARTED = {
+    "supply": "the supply came",
+    "sensor": "the sensor changed",
+    "call": "the call changed",
+    "button": "the button was let go",
+}

@@ -12,6 +12,8 @@ from bench.procedure.steps import (
     FORMAT,
     Apply,
     Doing,
+    Gesture,
+    Presses,
     Procedure,
     Prompt,
     Require,
@@ -22,13 +24,18 @@ from bench.procedure.steps import (
     WaitTimer,
 )
 from bench.procedure.timers import STARTED_BY
+from bench.procedure.words import MOST_PRESSES
 from bench.profile.quantities import parse_duration
 from bench.profile.yamltext import YamlText, read_yaml
+from firmware_ref.parameters import ACTIONS
 
 _KEYS = ("format", "name", "about", "steps")
 _VERBS = ("wait", "until", "require", "prompt")
-_KINDS = ("call", "sensor", "main", "board")
-_WHAT = "a stimulus (call.Y: on, sensor.1: leak, main: closed), wait, until, require or prompt"
+_KINDS = ("call", "sensor", "main", "board", "button")
+_WHAT = (
+    "a stimulus (call.Y: on, sensor.1: leak, main: closed, button: self-test), wait, until, require or prompt"
+)
+_PRESSES = "{press: 8 s} or {presses: 3, within: 3 s}"
 
 
 def read(path: str) -> Procedure:
@@ -140,6 +147,10 @@ class _Reader:
             here = (*path, channel)
             if channel.partition(".")[0] not in _KINDS:
                 raise _Mistake(here, f"is no step{_meant(channel, (*_VERBS, *_KINDS))}; write {_WHAT}")
+            if channel == "button":
+                if len(what) > 1:
+                    raise _Mistake(here, "must be a step of its own; begin a new one with -")
+                return self._button(value, here)
             if isinstance(value, dict):
                 if len(what) > 1:
                     raise _Mistake(here, "a ramp must be a step of its own; begin a new one with -")
@@ -156,6 +167,25 @@ class _Reader:
             raise _Mistake(here, "write a word, a quantity, or {ramp: {to: 24 %LFL, over: 30 s}}")
         over = self._duration(ramp["over"], (*here, "ramp", "over"))
         return Sweep(channel, str(ramp["to"]), over)
+
+    def _button(self, value: Any, here: tuple[Any, ...]) -> Gesture | Presses:
+        if isinstance(value, str):
+            if value not in ACTIONS:
+                raise _Mistake(
+                    here,
+                    f"{value} is no gesture{_meant(value, ACTIONS)}; write one of {', '.join(ACTIONS)}, or {_PRESSES}",
+                )
+            return Gesture(value)
+        if isinstance(value, dict) and set(value) == {"press"}:
+            return Presses(1, self._duration(value["press"], (*here, "press")))
+        count = value.get("presses") if isinstance(value, dict) else None
+        counts = isinstance(count, int) and not isinstance(count, bool) and 2 <= count <= MOST_PRESSES
+        if not isinstance(value, dict) or set(value) != {"presses", "within"} or not counts:
+            raise _Mistake(
+                here, f"write one of {', '.join(ACTIONS)}, or {_PRESSES}, 2 to {MOST_PRESSES} presses"
+            )
+        assert isinstance(count, int)
+        return Presses(count, self._duration(value["within"], (*here, "within")))
 
     def _wait(self, value: Any, here: tuple[Any, ...]) -> Wait | WaitTimer:
         if not isinstance(value, dict):

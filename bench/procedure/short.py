@@ -121,8 +121,10 @@ class _Short(Writer):
         return found
 
     def finish(self) -> tuple[Step, ...]:
-        """A latched fault must not be left to the next test: without supply for long enough it is reset."""
-        if self._lost and self._latches:
+        """A latched fault must not be left to the next test: without supply for long enough, or by the button."""
+        if self._lost and self._latches and self._reset_by_button and not self._reset_by_supply:
+            self._come_back(self._lost)
+        elif self._lost and self._latches:
             self._part = "Reset by leaving the supply off"
             self._off(self._reset_us())
         return tuple(self.steps)

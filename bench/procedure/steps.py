@@ -31,6 +31,21 @@ class Sweep:
 
 
 @dataclass(frozen=True, slots=True)
+class Gesture:
+    """A stimulus that takes time: the service button's gesture for `action` (`self-test`), as surely as it can be."""
+
+    action: str
+
+
+@dataclass(frozen=True, slots=True)
+class Presses:
+    """The same with times of one's own: so many presses, from the first's beginning to the last's end in `us`."""
+
+    count: int
+    us: int
+
+
+@dataclass(frozen=True, slots=True)
 class Wait:
     """A wait of fixed length."""
 
@@ -72,7 +87,7 @@ class Prompt:
     text: str
 
 
-Doing = Union[Apply, Sweep, Wait, WaitTimer, Until, Require, Prompt]
+Doing = Union[Apply, Sweep, Gesture, Presses, Wait, WaitTimer, Until, Require, Prompt]
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +138,11 @@ def _written(doing: Doing) -> Mapping[str, Any]:
         return dict(doing.settings)
     if isinstance(doing, Sweep):
         return {doing.channel: {"ramp": {"to": doing.to, "over": _written_us(doing.over_us)}}}
+    if isinstance(doing, Gesture):
+        return {"button": doing.action}
+    if isinstance(doing, Presses):
+        us = _written_us(doing.us)
+        return {"button": {"press": us} if doing.count == 1 else {"presses": doing.count, "within": us}}
     if isinstance(doing, Wait):
         return {"wait": _written_us(doing.us)}
     if isinstance(doing, WaitTimer):

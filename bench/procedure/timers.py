@@ -27,6 +27,8 @@ STARTED_BY: Mapping[str, str] = {
     "hold": "sensor",
     "loss": "sensor",
     "return": "sensor",
+    "button": "button",
+    "self_test": "button",
     "restart": "now",
 }
 
@@ -39,6 +41,7 @@ LONGEST_WAIT_US: Mapping[str, int] = {
     "hold": 20 * _MIN,
     "loss": 2 * _MIN,
     "return": 1 * _MIN,
+    "self_test": 5 * _MIN,
 }
 #: Taken for the shortest span where the profile does not state it (the hold: its published least).
 ASSUMED_US: Mapping[str, int] = {**LONGEST_WAIT_US, "hold": 5 * _MIN}
@@ -47,7 +50,8 @@ ASSUMED_US: Mapping[str, int] = {**LONGEST_WAIT_US, "hold": 5 * _MIN}
 def span(parameters: Parameters, timer: str) -> Interval | None:
     """Shortest and longest time from the starting stimulus to the output's terminals; None: not stated.
 
-    `restart` is a span of zero where no output has one.
+    `restart` is a span of zero where no output has one, and so are `button`
+    and `self_test` on a board without.
     """
     timing, outputs = parameters.timing, parameters.outputs
     react = Interval(0, _longest(s for o in outputs for s in (o.react_on, o.react_off)))
@@ -60,6 +64,8 @@ def span(parameters: Parameters, timer: str) -> Interval | None:
     if timer == "restart":
         follow = max(react.max_us, _longest(s for o in outputs for s in (o.follow_on, o.follow_off)))
         return Interval(0, _longest(o.restart.delay for o in outputs if o.restart) + react.max_us + follow)
+    if timer in ("button", "self_test"):
+        return _after_presses(parameters, timer, react)
     if timer in ("trip", "loss"):
         return _total(parameters, timer, react)
     parts: Mapping[str, tuple[Interval | None, ...]] = {
@@ -69,6 +75,19 @@ def span(parameters: Parameters, timer: str) -> Interval | None:
         "return": (timing.return_, react),
     }
     return _sum(*parts[timer])
+
+
+def _after_presses(parameters: Parameters, timer: str, react: Interval) -> Interval | None:
+    """From the end of the last press: until the board has surely answered, or its self-test is over."""
+    button = parameters.button
+    if button is None:
+        return Interval(0, 0)
+    answered = Interval(0, button.window.max_us + button.press.max_us + button.acts.max_us + react.max_us)
+    if timer == "button":
+        return answered
+    if not parameters.has_self_test:
+        return Interval(0, 0)
+    return _sum(answered, parameters.timing.self_test)
 
 
 def past_us(parameters: Parameters, timer: str) -> int | None:

@@ -38,11 +38,11 @@ class _Timing(Writer):
             self._part = "Hold and release"
             self._apply((self.sensors[0], "clear"))
             self._release()
-        if self._latches and self.parameters.rules.reset_supply_off_us is None:
+        if self._cannot_reset:
             if self._ways:
                 self._lose(self._ways[0])
                 self.left_out.append(
-                    "more than one sensor loss: no time without supply is stated that resets a latched fault"
+                    "more than one sensor loss: nothing is stated that resets a latched fault"
                 )
             return
         for way in self._ways:

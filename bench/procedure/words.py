@@ -5,6 +5,11 @@ from __future__ import annotations
 from bench.trace.records import Value, Voltage
 from firmware_ref.parameters import Parameters
 
+#: The fixture presses so often with one command, for so long at most (hardware/PROTOCOL.md).
+MOST_PRESSES, LONGEST_PRESS_US = 10, 60_000_000
+#: A relay takes up to 10 ms to close and to open: shorter than this it may not have closed at all; ours.
+SHORTEST_PRESS_US = 20_000
+
 
 def level_words(channel: str) -> tuple[str, str]:
     """The two positions of a switch or a call."""

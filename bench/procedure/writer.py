@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from bench.judge.bounds import expected_bound_us
-from bench.procedure.steps import Apply, Doing, Require, Step, Until, Wait, WaitTimer
+from bench.procedure.pressing import Pressing
+from bench.procedure.steps import Apply, Doing, Gesture, Presses, Require, Step, Until, Wait, WaitTimer
 from bench.procedure.timers import LONGEST_WAIT_US
 from bench.procedure.words import output_channel, read_as
 from firmware_ref.parameters import Mode, Parameters, Policy
@@ -42,6 +43,10 @@ class Writer:
         #: Whether a sensor-fault may latch.
         self._latches = parameters.rules.latching is not False
         self._ways = self._ways_of_loss()
+        bound = {} if parameters.button is None else parameters.button.gestures
+        self._reset_by_button = "reset" in bound
+        self._reset_by_supply = parameters.rules.reset_supply_off_us is not None
+        self._button_has_reset = False
         self._part = ""
         self._lost_in_leak = False
 
@@ -132,9 +137,31 @@ class Writer:
         self._warm_up()
 
     def _reset(self) -> None:
-        """Of a latched fault."""
+        """Of a latched fault whose sensor is good again: by the button once, and wherever nothing else resets it."""
+        if self._reset_by_button and not (self._button_has_reset and self._reset_by_supply):
+            self._part = "Reset by the button"
+            self._make("reset")
+            self._late(Mode.NORMAL, LATE_US)
+            self._button_has_reset = True
+            if self._restarts_after("return"):
+                self._add(WaitTimer("restart"))
+            return
         self._part = "Reset by cutting the supply"
         self._cut_supply(self._reset_us())
+
+    @property
+    def _cannot_reset(self) -> bool:
+        """Whether a fault that may latch would stay."""
+        return self._latches and not self._reset_by_supply and not self._reset_by_button
+
+    def _make(self, action: str) -> None:
+        """The gesture for an action, and until it must have been answered."""
+        self._add(Gesture(action))
+        self._add(WaitTimer("button"))
+
+    def _press(self, pressing: Pressing) -> None:
+        self._add(Presses(*pressing))
+        self._add(WaitTimer("button"))
 
     # What the parts are made of.
 

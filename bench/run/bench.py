@@ -59,6 +59,14 @@ class Bench(Protocol):
         """
         ...
 
+    def pulse(self, ch: str, span_us: int, count: int = 1, gap_us: int = 0) -> int:
+        """Move a channel for `span_us` and back, `count` times with `gap_us` between, timed by the bench itself.
+
+        Returns at once, with the command's identity; each move comes back
+        through `poll` as `Applied` and `Readback`.
+        """
+        ...
+
     def poll(self, wait_us: int) -> list[Record]:
         """Events since the last poll; waits at most `wait_us` of fixture time for the first."""
         ...

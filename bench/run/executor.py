@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 from bench.errors import BenchFault, Stopped
-from bench.procedure.plan import Action, Ask, Demand, Move, Pause, Planned, Watch
+from bench.procedure.plan import Action, Ask, Demand, Move, Pause, Planned, Push, Watch
 from bench.procedure.words import output_channel, say_us
 from bench.run.bench import Bench
 from bench.run.clock_watch import ClockWatch
@@ -66,6 +66,7 @@ class Executor:
         self._most_uv = {f"sensor.{s.name}": s.max_uv for s in parameters.sensors}
         self._pulls_uv: dict[str, int] = {}  # by how much the board shifts its sensor's signal
         self._at_board: dict[str, Value] = {}
+        self._pushed = 0  # moves of the button that were read back
 
     def run(self, steps: Iterable[Planned]) -> None:
         """All steps in order.
@@ -100,6 +101,8 @@ class Executor:
                     self._signal(ch, value)
                 else:
                     self._move(ch, value)
+        elif isinstance(action, Push):
+            self._push(action)
         elif isinstance(action, Pause):
             self._wait(action.us, origin_us=self._origins.get(action.since), surely=action.surely)
         elif isinstance(action, Watch):
@@ -152,6 +155,16 @@ class Executor:
             if not self._wait(self._supply.UP_US, lambda: self._levels.get("sense.board") == "on"):
                 self._supply_failed()
             self._supply.up = True
+
+    def _push(self, push: Push) -> None:
+        """Press the button, and wait until every press has been read back."""
+        wanted = self._pushed + 2 * push.count
+        self._bench.pulse("button", push.span_us, push.count, push.gap_us)
+        takes_us = push.count * (push.span_us + push.gap_us) + APPLIED_US
+        if not self._wait(takes_us, lambda: self._pushed >= wanted, surely=True):
+            raise BenchFault(
+                "the fixture took a press of the button and did not carry it out; run `mitbench fixture check`"
+            )
 
     def _supply_failed(self) -> None:
         """The board's supply did not come up, or went: open at once, then see whose fault it is."""
@@ -228,6 +241,7 @@ class Executor:
             self._at_board[record.ch] = record.value
         if not what:
             del self._owed[record.of]
+            self._pushed += record.ch == "button"
             self._origins[_kind(record.ch)] = record.latest_us
             if record.earliest_us - applied.latest_us > READBACK_US:
                 raise _late(applied)
@@ -239,7 +253,8 @@ class Executor:
 
 
 def _kind(ch: str) -> str:
-    return "sensor" if ch.startswith("sensor.") else "call" if ch.startswith("call.") else "switch"
+    kind = ch.partition(".")[0]
+    return kind if kind in ("sensor", "call", "button") else "switch"
 
 
 def _late(applied: Applied) -> BenchFault:

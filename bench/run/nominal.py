@@ -17,11 +17,11 @@ from firmware_ref.reference import ReferenceBoard
 _CAUSES = {
     **dict.fromkeys(
         ((s, "leak_active") for s in (
-            "start_up", "normal", "post_leak_hold", "post_leak_hold_lost", "sensor_fault", "sensor_fault_latched",
+            "start_up", "normal", "self_test", "post_leak_hold", "post_leak_hold_lost", "sensor_fault", "sensor_fault_latched",
         )), "trip",
     ),
     **dict.fromkeys(
-        ((s, f) for s in ("start_up", "normal") for f in ("sensor_fault", "sensor_fault_latched")), "loss"
+        ((s, f) for s in ("start_up", "normal", "self_test") for f in ("sensor_fault", "sensor_fault_latched")), "loss"
     ),
 }  # fmt: skip
 
@@ -43,6 +43,7 @@ class NominalBench:
         self._reads = {o.name: o.kind == "contact-nc" for o in parameters.outputs}
         self._moving: dict[str, tuple[int, bool]] = {}
         self._condition_us = 0
+        self._pulses: list[tuple[int, int, str, bool]] = []  # when, by which command, what, where to
 
     def start(self) -> Snapshot:
         values: dict[str, Value] = dict.fromkeys(self._switches, "open")
@@ -51,6 +52,7 @@ class NominalBench:
         values.update(
             {output_channel(o.name): read_as(o.kind, self._reads[o.name]) for o in self._parameters.outputs}
         )
+        values.update({"button": "open"} if self._parameters.button is not None else {})
         values.update({"sense.main": "on", "sense.board": "off"})
         return Snapshot(0, values)
 
@@ -70,6 +72,13 @@ class NominalBench:
         else:
             self._calls[ch.removeprefix("call.")] = value == "on"
             self._aim(None)
+        return self._ids
+
+    def pulse(self, ch: str, span_us: int, count: int = 1, gap_us: int = 0) -> int:
+        self._ids += 1
+        for n in range(count):
+            at_us = self._now_us + n * (span_us + gap_us)
+            self._pulses += [(at_us, self._ids, ch, True), (at_us + span_us, self._ids, ch, False)]
         return self._ids
 
     def poll(self, wait_us: int) -> list[Record]:
@@ -115,6 +124,8 @@ class NominalBench:
 
     def _advance(self, end_us: int) -> None:
         """To whatever comes first: an output's move, the board's next deadline, or the end."""
+        if self._pulses and self._pulses[0][0] <= end_us and self._pulse(self._pulses[0][0]):
+            return
         due = self._board.next_deadline_us()
         first = min(self._moving, key=lambda name: self._moving[name][0], default=None)
         if first is not None and self._moving[first][0] <= min(end_us, end_us if due is None else due):
@@ -129,6 +140,20 @@ class NominalBench:
             self._aim(_CAUSES.get((before, self._board.state), "react"))
         else:
             self._now_us = end_us
+
+    def _pulse(self, at_us: int) -> bool:
+        """The next move of a pulse, unless something else comes before it."""
+        due = self._board.next_deadline_us()
+        others = [t for t, _ in self._moving.values()] + ([] if due is None else [due])
+        if min(others, default=at_us) < at_us:
+            return False
+        _, identity, ch, closed = self._pulses.pop(0)
+        now = self._now_us = max(self._now_us, at_us)
+        value = "closed" if closed else "open"
+        applied = Applied(self._next(), identity, ch, value, now, now)
+        self._ready += [applied, Readback(self._next(), applied.seq, ch, value, now, now)]
+        self._board.button(closed, now)
+        return True
 
     def _aim(self, cause: str | None) -> None:
         """Set each output moving to where it belongs now; `cause` None: a call or the supply changed."""

@@ -310,6 +310,21 @@ class StandBench:
         stand.wait(10_000)
         return self._ids
 
+    def pulse(self, ch: str, span_us: int, count: int = 1, gap_us: int = 0) -> int:
+        """All of it at once: nothing else of a procedure happens meanwhile."""
+        stand = self.stand
+        self._ids += 1
+        for _ in range(count):
+            for closed, us in ((True, span_us), (False, gap_us)):
+                now, value = stand.now_us, "closed" if closed else "open"
+                stand.button(closed)
+                self._ready += [
+                    Applied(self._next(), self._ids, ch, value, now, now),
+                    Readback(self._next(), self._seq - 1, ch, value, now, now),
+                ]
+                stand.wait(us)
+        return self._ids
+
     def poll(self, wait_us: int) -> list[Record]:
         stand = self.stand
         end_us = stand.now_us + wait_us
