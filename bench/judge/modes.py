@@ -100,7 +100,7 @@ def let_go(p: Possibility, world: World) -> Possibility:
 
 def _had(p: Possibility, ask: Ask) -> bool:
     """Whether it has been carried out already, and is over."""
-    return p.event in ("self_test_over", "reset_asked") and p.entered.low.first_us >= ask.window.opens_us
+    return p.event in ("self_test_over", "reset_asked") and p.entered.origin == ask.window.origin
 
 
 def _good_for_long(world: World, at_us: int) -> bool:

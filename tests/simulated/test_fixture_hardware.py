@@ -40,6 +40,9 @@ class Wire:
     def sensor(self, name: str, signal: str | int, at_us: int) -> None:
         self.told.append((f"sensor {name}", signal, at_us))
 
+    def button(self, closed: bool, at_us: int) -> None:
+        self.told.append(("button", closed, at_us))
+
     def advance(self, to_us: int) -> list[TerminalChange]:
         changes, self._changes = self._changes, []
         return changes
