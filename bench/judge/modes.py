@@ -11,7 +11,6 @@ from typing import NamedTuple
 
 from bench.judge import holds
 from bench.judge.conditions import Since
-from bench.judge.gestures import Ask
 from bench.judge.orders import lock_of, on_entry, react, without_supply
 from bench.judge.possibility import MIXED, NEVER_US, Expect, Possibility, forgettable, left_hull
 from bench.judge.window import Limit, Stamp, Window, at, earlier, later, limit_at
@@ -66,14 +65,14 @@ def _asked(p: Possibility, event: str, world: World) -> Due | None:
         return None
     asks = [
         ask for ask in world.gestures.asks
-        if ask.event == event and not _had(p, ask) and ask.window.open_after(p.entered.low.first_us)
+        if ask.event == event and ask.window.open_after(p.entered.low.first_us)
     ]  # fmt: skip
     if not asks:
         return None
     window, surely = asks[0].window, all(ask.must for ask in asks)
     for ask in asks[1:]:
         window = window.hull(ask.window)
-    # A mode that began between the presses may have made the board count anew.
+    # A mode that began between the presses may have made the board count anew; and this may be after the answer.
     entered = p.entered.high
     must = surely and entered is not None and entered.last_us < min(ask.first_us for ask in asks)
     if event == "reset_asked" and (forgets or not _good_for_long(world, window.opens_us)):
@@ -96,11 +95,6 @@ def let_go(p: Possibility, world: World) -> Possibility:
         for o, e in zip(world.parameters.outputs, p.expects, strict=True)
     )
     return p._replace(expects=expects)
-
-
-def _had(p: Possibility, ask: Ask) -> bool:
-    """Whether it has been carried out already, and is over."""
-    return p.event in ("self_test_over", "reset_asked") and p.entered.origin == ask.window.origin
 
 
 def _good_for_long(world: World, at_us: int) -> bool:
