@@ -108,12 +108,16 @@ class Logic:
         self._changes = []
         if self._boot_us is not None and now_us >= self._boot_us:
             self._boot(self._boot_us)
+        self._go_on(now_us)
+        asked, self._asked = self._asked, []
+        for at_us, action in asked:
+            self._answer(action, at_us, now_us)
+            self._go_on(now_us)
+        return self._changes
+
+    def _go_on(self, now_us: int) -> None:
         while self.mode is not Mode.UNPOWERED and self._steps[self.mode](now_us):
             pass
-        for at_us, action in self._asked:
-            self._answer(action, at_us, now_us)
-        self._asked.clear()
-        return self._changes
 
     def ask(self, action: str, at_us: int) -> None:
         """The button asks for something, to be answered in the next pass."""
