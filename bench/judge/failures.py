@@ -16,7 +16,7 @@ from bench.judge.answers import released
 from bench.judge.book import WHOLE_BOARD, Book, Missing
 from bench.judge.events import Change, instant_us
 from bench.judge.findings import REQUIREMENTS
-from bench.judge.modes import Due, dues, fire, order_outputs
+from bench.judge.modes import Due, dues, fire, in_the_dark, order_outputs
 from bench.judge.possibility import Possibility
 from bench.judge.tracker import Tracker
 from bench.judge.window import Stamp, Window, at, limit_at
@@ -301,12 +301,9 @@ def _rebooted(tracker: Tracker, p: Possibility, change: Change) -> list[Candidat
     together = len(near.keys() & set(asleep)) >= 2 or len(asleep) == len(outputs)
     if change.output not in near or not together:
         return []
-    expects = tuple(
-        orders.without_supply(o, e, Mode.START_UP) for o, e in zip(outputs, p.expects, strict=True)
-    )
     q = p._replace(
-        state="unpowered", entered=at(change.stamp), event="supply_lost", supplied=change.stamp, expects=expects,
+        state="unpowered", entered=at(change.stamp), event="supply_lost", supplied=change.stamp,
         hold=None, hold_before=None, left_us=None, ghost=None, mitigation=None, opened=frozenset(),
     )  # fmt: skip
-    rank = (2, 0, REQUIREMENTS.index("supply"))
+    q, rank = in_the_dark(q, tracker.world), (2, 0, REQUIREMENTS.index("supply"))
     return [Candidate(q, rank, lambda book: book.not_allowed(change, "supply", p.mode))]

@@ -292,6 +292,8 @@ def fire(p: Possibility, due: Due, world: World) -> list[Possibility]:
         if due.event == "supply_lost":
             reached += _remember(p, q, world)
             continue
+        if world.cut is not None:
+            q = in_the_dark(q, world)
         reached.append(q)
         if (
             due.event == "lost"
@@ -365,53 +367,66 @@ def order_outputs(
 ) -> tuple[Expect, ...]:
     """The orders of all outputs after a change to `mode`."""
     if event == "supply_lost":
-        return tuple(
-            _until_it_comes_back(o, e, p) for o, e in zip(world.parameters.outputs, p.expects, strict=True)
-        )
-    if world.cut is not None:  # nothing is judged until the supply is back, but what stays off in every mode
-        return tuple(
-            without_supply(o, e, mode) for o, e in zip(world.parameters.outputs, p.expects, strict=True)
-        )
+        return p.expects
     span = world.parameters.qualification("trip" if event == "tripped" else "loss")
     least_us = 0 if span is None else span.min_us
+    expects = p.expects
+    if world.cut is not None and p.state != "unpowered":  # what it orders now is due if it rides through
+        expects = tuple(e._replace(free=False) for e in expects)
     return tuple(
         on_entry(output, old, p, mode, event, entered, base, world.calls, lock, world.rate_ppm, least_us)
-        for output, old, lock in zip(world.parameters.outputs, p.expects, p.locks, strict=True)
+        for output, old, lock in zip(world.parameters.outputs, expects, p.locks, strict=True)
     )
 
 
-def _until_it_comes_back(output: Output, old: Expect, p: Possibility) -> Expect:
-    """Without supply an output stays off only if it is off in every mode that may come then."""
-    coming = {Mode.START_UP}
-    if p.mode in MITIGATING:
-        coming |= MITIGATING
-    if p.latched:
-        coming.add(Mode.SENSOR_FAULT)
-    stays_off = all(output.modes[mode] is Policy.OFF for mode in coming)
-    return old._replace(never_on=output.modes[Mode.UNPOWERED] is Policy.OFF and stays_off)
+def in_the_dark(p: Possibility, world: World) -> Possibility:
+    """The same without supply: nothing is judged but what stays off in every mode that may come."""
+    rules = world.parameters.rules
+    if p.state == "unpowered":
+        memories = [Memory(p.mitigation, p.latched)]
+        modes = set()
+    else:  # as long as it may ride through, also the mode it is in
+        memories = [Memory(mitigation, p.latched) for mitigation in _remembered(p, world)]
+        modes = {p.mode}
+    if p.latched and world.cut is not None and rules.reset_supply_off_us is not None:
+        memories += [Memory(memory.mitigation, False) for memory in memories]
+    modes |= {MODES[state] for m in memories for state in targets("unpowered", "booted", rules, m)}
+    expects = (without_supply(o, e, modes) for o, e in zip(world.parameters.outputs, p.expects, strict=True))
+    return p._replace(expects=tuple(expects))
 
 
-def _remember(p: Possibility, q: Possibility, world: World) -> list[Possibility]:
-    """What the board may still know when its supply is gone for good."""
+def _remembered(p: Possibility, world: World) -> list[str | None]:
+    """What of the mitigation the board may still know once its supply is gone for good."""
     rule = world.parameters.rules.after_supply_loss
     if p.mode not in MITIGATING:
-        return [q._replace(mitigation=None)]
-    ways = []
+        return [None]
+    ways: list[str | None] = []
     if rule in ("forget", None):
-        ways.append(q._replace(mitigation=None))
+        ways.append(None)
     # What a hold that waits for its sensor, to begin afresh, goes on with: the hold, or the leak before it.
     afresh = world.parameters.rules.hold_when_lost in ("restart", None) and _was_lost(p, world)
     if rule in ("restart_hold", None) or (rule == "resume" and (p.mode is Mode.LEAK_ACTIVE or afresh)):
-        ways.append(q._replace(mitigation="leak"))
+        ways.append("leak")
     if rule in ("resume", None) and p.mode is Mode.POST_LEAK_HOLD:
-        hold = p.hold_before or p.hold
-        left = (
-            None
-            if hold is None or world.cut is None
-            else holds.left_of(hold, holds.began_to_stop(p, world), q.entered)
-        )
-        # Both, where it is not said whether it stood still before the cut.
-        ways.append(q._replace(mitigation="hold", left_us=left_hull(left, p.left_us)))
+        ways.append("hold")
+    return ways
+
+
+def _remember(p: Possibility, q: Possibility, world: World) -> list[Possibility]:
+    """What the board may be when its supply is gone for good: `q`, with each memory that it may have."""
+    ways = []
+    for mitigation in _remembered(p, world):
+        way = q._replace(mitigation=mitigation)
+        if mitigation == "hold":
+            hold = p.hold_before or p.hold
+            left = (
+                None
+                if hold is None or world.cut is None
+                else holds.left_of(hold, holds.began_to_stop(p, world), q.entered)
+            )
+            # Both, where it is not said whether it stood still before the cut.
+            way = way._replace(left_us=left_hull(left, p.left_us))
+        ways.append(in_the_dark(way, world))
     return ways
 
 
@@ -430,10 +445,11 @@ def powered_again(p: Possibility, stamp: Stamp, off: tuple[int, int], world: Wor
         lock_of(o, forgettable(lock), "supplied", at(stamp)) for o, lock in zip(outputs, p.locks, strict=True)
     )
     booting = p._replace(supplied=stamp, locks=locks, opened=frozenset())
-    if not p.latched or reset is None or off[1] < reset:
-        return [booting]
-    free = booting._replace(latched=False)
-    return [free] if off[0] >= reset else [booting, free]
+    ways = [booting]
+    if p.latched and reset is not None and off[1] >= reset:
+        free = booting._replace(latched=False)
+        ways = [free] if off[0] >= reset else [booting, free]
+    return [in_the_dark(way, world) for way in ways]
 
 
 def remembering(p: Possibility, world: World) -> list[Possibility]:
@@ -455,10 +471,9 @@ def remembering(p: Possibility, world: World) -> list[Possibility]:
 
 def initial(world: World, snapshot: Stamp, levels: Mapping[str, bool]) -> Possibility:
     """A board without supply, whatever its outputs read."""
-    expects = tuple(
-        without_supply(o, Expect(want=levels[o.name]), Mode.START_UP) for o in world.parameters.outputs
-    )
-    return Possibility(
+    expects = tuple(Expect(want=levels[output.name]) for output in world.parameters.outputs)
+    p = Possibility(
         state="unpowered", entered=at(snapshot), event="supply_lost", expects=expects,
         locks=(None,) * len(expects),
     )  # fmt: skip
+    return in_the_dark(p, world)

@@ -8,7 +8,7 @@ follow; a superseded order may still show within its own window.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 from bench.judge.possibility import NEVER_US, Claim, Expect, Possibility, begun_by, few, forgettable
@@ -335,11 +335,13 @@ def _ended(claims: tuple[Claim, ...], call: Call, output: Output) -> tuple[Claim
     return tuple(ended)
 
 
-def without_supply(output: Output, old: Expect, coming: Mode) -> Expect:
-    """No order: the supply is gone, or back and the board not yet up."""
-    off = Policy.OFF
-    never_on = output.modes[Mode.UNPOWERED] is off and output.modes[coming] is off
-    return old._replace(free=True, never_on=never_on, claims=())
+def without_supply(output: Output, old: Expect, coming: Collection[Mode]) -> Expect:
+    """No order: the supply is gone, or back and the board not yet up; the modes `coming` may come then.
+
+    What was due stays, for a board that rides through.
+    """
+    off = all(output.modes[mode] is Policy.OFF for mode in (Mode.UNPOWERED, *coming))
+    return old._replace(free=True, never_on=off, claims=())
 
 
 def after_dip(

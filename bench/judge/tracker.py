@@ -33,12 +33,12 @@ from bench.judge.events import (
 )
 from bench.judge.gestures import Gestures
 from bench.judge.mode_log import ModeLog
-from bench.judge.modes import Due, dues, fire, initial, let_go, powered_again
+from bench.judge.modes import Due, dues, fire, in_the_dark, initial, let_go, powered_again
 from bench.judge.possibility import COARSE_KEYS, NEVER_US, Expect, Possibility, hull
 from bench.judge.window import Stamp
 from bench.judge.world import World
 from firmware_ref.machine import TABLE, WATCH, Needs
-from firmware_ref.parameters import MITIGATING, Mode, Output, Parameters, Policy
+from firmware_ref.parameters import MITIGATING, Output, Parameters, Policy
 
 
 @dataclass(slots=True)
@@ -257,6 +257,8 @@ class Tracker:
                 continue
             leaves = self._leaves_by(live)
             for due in self._opened(live, by_us):
+                if self._before_the_cut(due):
+                    continue
                 gone = fire(live.p, due, self.world)
                 fresh += gone if leaves is None else [q.entered_by(leaves, self.world.rate_ppm) for q in gone]
         if fresh:
@@ -269,6 +271,11 @@ class Tracker:
         live.p = live.p._replace(opened=live.p.opened.union(d.event for d in now))
         live.opens_us = None
         return now
+
+    def _before_the_cut(self, due: Due) -> bool:
+        """Whether an event would have fallen before the supply went: then it was gone on by, and judged, by then."""
+        cut, closes = self.world.cut, due.window.closes_us
+        return cut is not None and closes is not None and closes < cut.earliest_us
 
     def _leaves_by(self, live: Live) -> Stamp | None:
         """The latest instant at which a possibility can still become another: it ends at that instant itself."""
@@ -507,7 +514,7 @@ class Tracker:
         world.gestures.disturbed()
         if not event.on:
             world.cut = event.stamp
-            self.keep([self._unfed(p) for p in self.possibilities])
+            self.keep([in_the_dark(p, world) for p in self.possibilities])
             return
         off = (0, NEVER_US)
         if world.cut is not None:
@@ -540,11 +547,3 @@ class Tracker:
                 )
                 back.append(p._replace(expects=expects))
         self.keep(back)
-
-    def _unfed(self, p: Possibility) -> Possibility:
-        coming = Mode.START_UP if p.state == "unpowered" else p.mode
-        expects = tuple(
-            orders.without_supply(o, e, coming)
-            for o, e in zip(self.world.parameters.outputs, p.expects, strict=True)
-        )
-        return p._replace(expects=expects)
