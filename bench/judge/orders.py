@@ -100,6 +100,9 @@ def on_entry(
             slowest_us = None
     until = due.closes_us or NEVER_US
     claims = _superseded(old, until, before is Policy.FOLLOW, entered)
+    if requirement == "restart":  # one that is on as its delay begins may go off and wait
+        last_us = NEVER_US if entered.high is None else _let_go(output, entered.high, rate_ppm)
+        claims = (*claims, Claim(False, entered.opens_us, last_us))
     unseen = _unseen_at(output, after, calls, entered, rate_ppm)
     unseen_us = follow(output, want).max_us
     if unseen is not None:
@@ -219,6 +222,11 @@ def still_locked(output: Output, old: Expect, event: str, lock: Window | None, r
         return old
     due = due._replace(high=high, origin=lock.origin)
     return old._replace(due=due, stated=due, requirement="restart", locked=high, by_entry=False)
+
+
+def _let_go(output: Output, begins: Limit, rate_ppm: int) -> int:
+    """Until when an output whose restart delay has begun by `begins` may go off, if it was on."""
+    return begins.plus(output.react_off.max_us, rate_ppm).last_us
 
 
 def _lets_go(output: Output, lock: Window, rate_ppm: int) -> Limit | None:
