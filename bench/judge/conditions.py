@@ -4,7 +4,8 @@ A reading inside the tolerance band of a level may be taken either way, so a
 sensor has a *set* of conditions.  For each thing a timer may need (`Needs`)
 this keeps since when it may have held without a break, and since when it
 surely has.  A loss over a low fades the low (`low_fades`) rather than ending it:
-a loss too short to be noticed breaks nothing.  Since the sensors were last
+a loss too short to be noticed breaks nothing.  `unbroken` is the low before the first such loss, `again` the
+low that began anew after it.  Since the sensors were last
 surely low, they were so no more from `not_low_began` on, surely not low in
 `not_low_pieces` (begin, least length), and before the last of these may have been low from `was_low` on, and `not_low_by_loss` tells whether a loss had part in it.
 `all_good`: no sensor at all is lost, which leaving sensor-fault needs also where a loss takes all of them.
@@ -68,6 +69,18 @@ class Since:
         return Since(self.possible, self.sure)
 
 
+@dataclass(frozen=True, slots=True)
+class Low:
+    """A low without a break: since when it may have been so and (None: not) surely was.
+
+    `good`: since when all sensors surely had been good by then.
+    """
+
+    possible: Stamp
+    sure: Stamp | None
+    good: Stamp | None
+
+
 _WATCHED = (Needs.HIGH, Needs.LOW, Needs.LOST, Needs.GOOD)
 
 
@@ -109,6 +122,8 @@ class Conditions:
     surely_not_low: Stamp | None = None
     was_low: Stamp | None = None
     low_fades: Stamp | None = None
+    unbroken: Low | None = None
+    again: Low | None = None
     all_good: Since = field(default_factory=Since)
     _own: dict[str, Own] = field(default_factory=dict)
 
@@ -125,6 +140,7 @@ class Conditions:
         copy.not_low_began, copy.not_low_by_loss = self.not_low_began, self.not_low_by_loss
         copy.not_low_pieces, copy.surely_not_low = self.not_low_pieces, self.surely_not_low
         copy.high_ended, copy.low_fades, copy.was_low = self.high_ended, self.low_fades, self.was_low
+        copy.unbroken, copy.again = self.unbroken, self.again
         return copy
 
     def read(self, name: str, value: Value, stamp: Stamp) -> None:
@@ -148,7 +164,7 @@ class Conditions:
         else:
             for since in self._every():
                 since.possible = since.sure = None
-            self.low_fades = self.surely_not_low = self.was_low = None
+            self.low_fades = self.surely_not_low = self.was_low = self.unbroken = self.again = None
             self.not_low_began, self.not_low_pieces, self.not_low_by_loss = stamp, (), False
 
     def interrupted(self, stamp: Stamp) -> None:
@@ -156,6 +172,7 @@ class Conditions:
         for since in self._every():
             since.sure = since.sure and stamp
         self.surely_not_low, self.not_low_pieces = self.surely_not_low and stamp, ()
+        self.unbroken = self.again = None
 
     @property
     def good_again(self) -> Stamp | None:
@@ -209,6 +226,8 @@ class Conditions:
             self.surely_not_low = None
         self.not_low_by_loss = self.not_low_by_loss or may_lost
         if not status[Needs.LOW][0] and sure_lost and low.possible is not None:
+            if self.low_fades is None:
+                self._fade(low)
             # Until the loss has surely qualified, the board may take the low as unbroken.
             self.low_fades = self.low_fades or stamp
             low.sure = None
@@ -216,12 +235,30 @@ class Conditions:
         elif self.low_fades is not None:
             if self._loss_qualified(stamp):
                 low.possible = None
+            elif status[Needs.LOW][0] and self.again is None:
+                self.again = Low(stamp, None, None)
             self.low_fades = None
         self.was_low = low.possible or self.was_low
         for needs, (may, sure) in status.items():
             _follow(self.since[needs], may, sure, stamp)
+        if low.possible is None:
+            self.unbroken = self.again = None
         _follow(self.all_good, all(s != {_LOST} for s in sets), all(_LOST not in s for s in sets), stamp)
         self._each_alone(takes_one)
+
+    def _fade(self, low: Since) -> None:
+        """Keep what was known of the low before a loss over it."""
+        assert low.possible is not None
+        if self.again is not None:
+            self.again = Low(self.again.possible, low.sure, self.good_again)
+        elif self.unbroken is None:
+            self.unbroken = Low(low.possible, low.sure, self.good_again)
+
+    def low_again(self) -> Low | None:
+        """The low that began anew after a loss too short to be noticed, as it stands now."""
+        if self.again is None or self.low_fades is not None:
+            return self.again
+        return Low(self.again.possible, self.since[Needs.LOW].sure, self.good_again)
 
     def _each_alone(self, takes_one: bool) -> None:
         """What one sensor is enough for surely holds only since one of them has said so by itself."""

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from functools import reduce
+
 from bench.judge.possibility import MIXED, NEVER_US, Possibility
 from bench.judge.window import Limit, Stamp, Window, earlier, later, limit_at
 from bench.judge.world import World
 from firmware_ref.machine import Needs
+
+#: Holds that go on in more ways than these are taken together.
+MOST_WAYS = 3
 
 
 def at_loss(p: Possibility, q: Possibility, world: World) -> Possibility:
@@ -43,8 +48,8 @@ def began_to_stop(p: Possibility, world: World) -> Stamp:
     return began if p.hold_before is not None and began is not None else world.cut
 
 
-def on_condition(p: Possibility, stamp: Stamp, world: World) -> Possibility:
-    """The hold while the sensors are not, or not surely, low, and when they are low again.
+def on_condition(p: Possibility, stamp: Stamp, world: World) -> list[Possibility]:
+    """The hold while the sensors are not, or not surely, low, and when they are low again: the ways it may go on.
 
     `hold_on_band`: continue, pause (what is left runs from low again), restart
     (a full hold from low again); not stated: any of them.  A disturbance
@@ -58,14 +63,29 @@ def on_condition(p: Possibility, stamp: Stamp, world: World) -> Possibility:
     if p.state == "post_leak_hold_lost" and rules.hold_on_band != "continue":
         back = conditions.possible_now(Needs.GOOD) and not conditions.surely(Needs.LOW)
         # With the sensor back, though too short to be noticed, a hold that runs on may stand still.
-        return p._replace(hold=p.hold._replace(high=None)) if back and p.hold is not None else p
+        return [p._replace(hold=p.hold._replace(high=None)) if back and p.hold is not None else p]
     if p.state != "post_leak_hold" or undisturbed:
-        return p
+        return [p]
     if not conditions.surely(Needs.LOW):
-        return _disturbed(p, stamp, world)
+        return [_disturbed(p, stamp, world)]
     if p.hold_before is None:
-        return p
-    return p._replace(hold=_goes_on(p, p.hold_before, stamp, world), hold_before=None)
+        return [p]
+    windows = _apart(_go_on(p, p.hold_before, stamp, world))
+    return [
+        p._replace(hold=w, hold_before=None, way=min(p.way + n, MOST_WAYS)) for n, w in enumerate(windows)
+    ]
+
+
+def _apart(windows: list[Window]) -> list[Window]:
+    """The windows in order, those that touch taken together."""
+    found: list[Window] = []
+    for window in sorted(windows, key=lambda w: w.opens_us):
+        last = found[-1] if found else None
+        if last is not None and (last.high is None or last.high.last_us >= window.low.first_us):
+            found[-1] = last.hull(window)
+        else:
+            found.append(window)
+    return found
 
 
 def _unseen_us(world: World) -> int:
@@ -94,7 +114,7 @@ def _disturbed(p: Possibility, stamp: Stamp, world: World) -> Possibility:
     base = before
     if low is None and conditions.not_low_began != began:
         # In a band before, where it may have stood still and run.
-        base = _goes_on(p, before, began, world)
+        base = _hull_of(_go_on(p, before, began, world))
     cap = None if low is not None else base.high  # now it cannot stand still and then go on
     may_run = rule in (None, "continue") or conditions.not_low_by_loss
     if not may_run:
@@ -106,12 +126,16 @@ def _disturbed(p: Possibility, stamp: Stamp, world: World) -> Possibility:
             cap = seen if cap is None else earlier(cap, seen)
     hold = base._replace(high=cap) if may_run else None
     if hold is None and low is not None:  # in the clear's band: it may run again from here
-        hold = _goes_on(p, before, low, world)._replace(high=None)
+        hold = _hull_of(_go_on(p, before, low, world))._replace(high=None)
     return p._replace(hold=hold, hold_before=before)
 
 
-def _goes_on(p: Possibility, before: Window, stamp: Stamp, world: World) -> Window:
-    """When the hold is over, low again at `stamp`."""
+def _hull_of(windows: list[Window]) -> Window:
+    return reduce(Window.hull, windows)
+
+
+def _go_on(p: Possibility, before: Window, stamp: Stamp, world: World) -> list[Window]:
+    """When the hold is over, low again at `stamp`: all the ways in which it may go on."""
     rules, rate = world.parameters.rules, world.rate_ppm
     began = world.conditions.not_low_began or before.origin
     gone_us = max(0, stamp.latest_us - began.earliest_us)
@@ -125,25 +149,27 @@ def _goes_on(p: Possibility, before: Window, stamp: Stamp, world: World) -> Wind
         before.causal,
     )
     if rules.hold_on_band is None:
-        return before.hull(paused).hull(fresh)
+        return [before, paused, fresh]
     if world.conditions.not_low_by_loss:
         return _after_loss(before, paused, fresh, world)
     hold = {"pause": paused, "restart": fresh, "continue": before}[rules.hold_on_band]
-    return before.hull(hold) if surely_us <= _unseen_us(world) else hold
+    return [before, hold] if surely_us <= _unseen_us(world) else [hold]
 
 
-def _after_loss(before: Window, paused: Window, fresh: Window, world: World) -> Window:
+def _after_loss(before: Window, paused: Window, fresh: Window, world: World) -> list[Window]:
     """A loss that has not qualified may have disturbed the hold as either rule says, or not."""
     rules, timing = world.parameters.rules, world.parameters.timing
-    hold = before
+    ways = [before]
     if "pause" in (rules.hold_on_band, rules.hold_when_lost) or rules.hold_when_lost is None:
-        hold = hold.hull(paused)
+        ways.append(paused)
     if "restart" in (rules.hold_on_band, rules.hold_when_lost) or rules.hold_when_lost is None:
-        hold = hold.hull(fresh)
-    if rules.hold_when_lost in ("restart", None) and hold.high is not None:  # clear and a full hold
-        spans = (timing.return_, timing.clear)
-        high = fresh.high
-        for span in spans:
-            high = None if high is None or span is None else high.plus(span.max_us, world.rate_ppm)
-        hold = hold._replace(high=None if high is None else later(hold.high, high))
-    return hold
+        if rules.hold_when_lost in ("restart", None):  # clear and a full hold
+            for span in (timing.return_, timing.clear):
+                high = (
+                    None
+                    if fresh.high is None or span is None
+                    else fresh.high.plus(span.max_us, world.rate_ppm)
+                )
+                fresh = fresh._replace(high=high)
+        ways.append(fresh)
+    return ways

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from bench.judge import holds
-from bench.judge.conditions import Since
+from bench.judge.conditions import Low, Since
 from bench.judge.orders import lock_of, on_entry, react, without_supply
 from bench.judge.possibility import MIXED, NEVER_US, Expect, Possibility, forgettable, left_hull
 from bench.judge.window import Limit, Stamp, Window, at, earlier, later, limit_at
@@ -29,12 +29,19 @@ class Due(NamedTuple):
     """An event that may fall in `window`; its qualification began in `base`.
 
     `must`: at the end of the window it has fallen; else it may also never fall.
+    `way`: tells windows of one event apart that lie apart.
     """
 
     event: str
     window: Window
     base: Window | None
     must: bool = True
+    way: int = 0
+
+    @property
+    def which(self) -> tuple[str, int]:
+        """What tells it from all else that a possibility waits for."""
+        return self.event, self.way
 
     @property
     def closes_us(self) -> int | None:
@@ -49,6 +56,9 @@ def dues(p: Possibility, world: World) -> Iterator[Due]:
             "supply_lost", at(world.cut).plus(world.parameters.timing.ride_through, world.rate_ppm), None
         )
     for watch in WATCH[p.state]:
+        if watch.event == "cleared" and world.conditions.unbroken is not None:
+            yield from _clears_in_spite(p, world.conditions.unbroken, world)
+            continue
         due = _due(p, watch, world)
         if due is not None:
             yield due
@@ -130,8 +140,6 @@ def _due(p: Possibility, watch: Watch, world: World) -> Due | None:
         if p.state == "sensor_fault":
             return _returns(p, every, world)
         return _returns(p, Since(since.possible, since.sure and every.sure), world)
-    if watch.event == "cleared" and world.conditions.low_fades is not None:
-        return _clears_through_loss(p, since.possible, world.conditions.low_fades, world)
     if high is not None:
         high = _qualifies_from(p, watch, world, high)
     base = Window(limit_at(since.possible), high, origin)
@@ -206,15 +214,25 @@ def _returns(p: Possibility, good: Since, world: World) -> Due | None:
     return Due("returned", window.not_before(p.entered.low), None, must)
 
 
-def _clears_through_loss(p: Possibility, low: Stamp, lost: Stamp, world: World) -> Due | None:
-    """The clear timer may run on through a loss until that has qualified."""
-    timing, rate = world.parameters.timing, world.rate_ppm
-    loss = world.parameters.qualification("loss")
-    window = at(low).plus(timing.clear, rate).not_before(p.entered.low)
-    high = None if loss is None else limit_at(lost).plus(loss.max_us, rate)
-    if high is not None and window.low.first_us > high.last_us:
-        return None
-    return Due("cleared", window._replace(high=high), at(low), must=False)
+def _clears_in_spite(p: Possibility, unbroken: Low, world: World) -> Iterator[Due]:
+    """A loss that has not qualified may break the clear or not: it runs on, or begins anew with the low after it."""
+    conditions = world.conditions
+    lows = [unbroken] if (again := conditions.low_again()) is None else [unbroken, again]
+    for way, low in enumerate(lows):
+        high = None if low.sure is None else _clears_from(p, world, limit_at(low.sure), low.good)
+        base = Window(limit_at(low.possible), high, low.sure or low.possible)
+        window = base.plus(world.parameters.timing.clear, world.rate_ppm).not_before(p.entered.low)
+        window = _not_before_entry(window, p)
+        if conditions.low_fades is not None:
+            loss = world.parameters.qualification("loss")
+            if loss is not None:
+                noticed = limit_at(conditions.low_fades).plus(loss.max_us, world.rate_ppm)
+                window = window._replace(
+                    high=noticed if window.high is None else earlier(window.high, noticed)
+                )
+            if window.high is not None and window.low.first_us > window.high.last_us:
+                continue
+        yield Due("cleared", window, base, must=conditions.low_fades is None and low is again, way=way)
 
 
 def _qualifies_from(p: Possibility, watch: Watch, world: World, sure: Limit) -> Limit | None:
@@ -223,31 +241,62 @@ def _qualifies_from(p: Possibility, watch: Watch, world: World, sure: Limit) -> 
     if p.state in _FROM_START_UP and p.supplied is not None:
         sure = later(sure, limit_at(p.supplied).plus(timing.warm_up.max_us, rate))
     if watch.event == "cleared":
-        return _clears_from(p, world, sure)
+        return _clears_from(p, world, sure, world.conditions.good_again)
     if watch.event == "tripped" and (p.state in _FAULTY or p.event in ("returned", "hold_over", MIXED)):
-        ways = world.conditions.good_and_high()  # a sensor must first count as good again
-        if not ways or timing.return_ is None:
-            return None if p.state in _FAULTY or p.event == "returned" else sure
-        return_us = timing.return_.max_us
-        starts = [later(limit_at(high), limit_at(good).plus(return_us, rate)) for high, good in ways]
-        sure = later(sure, min(starts, key=lambda start: start.last_us))
-        # As one condition of all sensors, good begins with the leak at the latest.
-        since = world.conditions.since
-        good = world.conditions.good_again or since[Needs.HIGH].sure
-        if good is not None:
-            sure = later(sure, limit_at(good).plus(return_us, rate))
+        waits = _waits_for_return(p, world, sure)
+        if waits is None:
+            return None
+        sure = waits
     if p.event in _BEGINS_TO_WATCH:
         return None if p.entered.high is None else later(sure, p.entered.high)
     return sure
 
 
-def _clears_from(p: Possibility, world: World, sure: Limit) -> Limit | None:
+def _waits_for_return(p: Possibility, world: World, sure: Limit) -> Limit | None:
+    """The latest start of a trip where a sensor that was lost must first count as good again."""
+    conditions, return_ = world.conditions, world.parameters.timing.return_
+    if p.event in ("returned", MIXED) and p.state not in _FAULTY and p.entered.high is not None:
+        sure = later(sure, p.entered.high)  # by then all of them did
+    # As one condition of all sensors, good begins with the leak at the latest.
+    good = conditions.good_again or conditions.since[Needs.HIGH].sure
+    ways = conditions.good_and_high()
+    goods = [own for _, own in ways] + ([] if good is None else [good])
+    if goods and not any(_may_await_return(p, stamp, world) for stamp in goods):
+        return sure
+    if return_ is None or not ways:
+        return None if p.state in _FAULTY or p.event == "returned" else sure
+    return_us, rate = return_.max_us, world.rate_ppm
+    starts = [
+        later(limit_at(high), limit_at(own).plus(return_us, rate))
+        if _may_await_return(p, own, world)
+        else limit_at(high)
+        for high, own in ways
+    ]
+    sure = later(sure, min(starts, key=lambda start: start.last_us))
+    if good is not None and _may_await_return(p, good, world):
+        sure = later(sure, limit_at(good).plus(return_us, rate))
+    return sure
+
+
+def _may_await_return(p: Possibility, good: Stamp, world: World) -> bool:
+    """Whether a sensor good again since `good` may not yet count as such.
+
+    A loss that began in the present mode and did not end it was too short to be noticed; of several sensors,
+    all of which must be lost, one alone may have been noticed all the same.
+    """
+    entered = p.entered.high
+    alone = len(world.parameters.sensors) > 1 and world.parameters.rules.lost_when == "all"
+    return alone or p.state in _FAULTY or entered is None or good.earliest_us <= entered.last_us
+
+
+def _clears_from(p: Possibility, world: World, sure: Limit, good: Stamp | None) -> Limit | None:
     """The same for the clear, which waits for the entry and for a sensor that was lost to count as good again."""
     if p.entered.high is None:
         return None
     sure = later(sure, p.entered.high)
-    good = world.conditions.good_again
     if good is None or p.supplied is None or good.latest_us <= p.supplied.latest_us:
+        return sure
+    if not _may_await_return(p, good, world):
         return sure
     return_ = world.parameters.timing.return_
     return None if return_ is None else later(sure, limit_at(good).plus(return_.max_us, world.rate_ppm))
@@ -285,16 +334,10 @@ def fire(p: Possibility, due: Due, world: World) -> list[Possibility]:
         reached.append(_entered(p, "sensor_fault", due, world))  # it waits for the return, unlatched
     for state in targets(p.state, due.event, world.parameters.rules, memory):
         q = _entered(p, state, due, world)
-        if q.state == "post_leak_hold" and not world.conditions.surely(Needs.LOW):
-            q = holds.on_condition(q, due.window.origin, world)
-        elif q.state == "post_leak_hold" and q.hold_before is not None:
-            q = holds.on_condition(q, world.conditions.since[Needs.LOW].sure or due.window.origin, world)
         if due.event == "supply_lost":
             reached += _remember(p, q, world)
             continue
-        if world.cut is not None:
-            q = in_the_dark(q, world)
-        reached.append(q)
+        reached += _held(q, due, world)
         if (
             due.event == "lost"
             and p.mode in MITIGATING
@@ -302,7 +345,15 @@ def fire(p: Possibility, due: Due, world: World) -> list[Possibility]:
             and world.parameters.rules.latching is not False
         ):
             reached.append(q._replace(latched=True))  # a loss within the mitigation may latch or not
-    return reached
+    return reached if world.cut is None else [in_the_dark(q, world) for q in reached]
+
+
+def _held(q: Possibility, due: Due, world: World) -> list[Possibility]:
+    """A possibility just entered; if it is a hold, as the sensors let it run."""
+    low = world.conditions.since[Needs.LOW].sure
+    if q.state != "post_leak_hold" or (low is not None and q.hold_before is None):
+        return [q]
+    return holds.on_condition(q, low or due.window.origin, world)
 
 
 def _entered(p: Possibility, state: str, due: Due, world: World) -> Possibility:
@@ -326,6 +377,8 @@ def _entered(p: Possibility, state: str, due: Due, world: World) -> Possibility:
     p = p._replace(locks=locks)
     expects = order_outputs(p, MODES[state], event, entered, due.base, world)
     q = p._replace(state=state, entered=entered, event=event, expects=expects, opened=frozenset())
+    if q.mode is not Mode.POST_LEAK_HOLD:
+        q = q._replace(way=0)
     if state == "sensor_fault_latched":
         q = q._replace(latched=True)
     elif event == "reset_asked":
@@ -333,7 +386,7 @@ def _entered(p: Possibility, state: str, due: Due, world: World) -> Possibility:
     elif state == "start_up":
         q = q._replace(latched=False, mitigation=None)
     if event == "cleared" or (state == "post_leak_hold" and p.state == "sensor_fault"):
-        return q._replace(hold=entered.plus(timing.hold, rate), hold_before=None, left_us=None)
+        return q._replace(hold=entered.plus(timing.hold, rate), hold_before=None, left_us=None, way=due.way)
     if event == "tripped":
         ghost = (p.hold_before or p.hold) if p.state.startswith("post_leak_hold") else p.ghost
         return q._replace(hold=None, hold_before=None, left_us=None, ghost=ghost)

@@ -154,7 +154,7 @@ class Possibility(NamedTuple):
     `left_us`: what is left of a hold that stands still, least and most; `supplied`: the supply came;
     `ghost`: when the hold would have been over that a re-leak cut off; `locks`: for each output
     the last event that its restart delay counts from; `opened`: events whose other branch
-    exists already.
+    exists already, each with its way; `way`: tells holds apart that end in windows apart.
     """
 
     state: str
@@ -169,7 +169,8 @@ class Possibility(NamedTuple):
     left_us: tuple[int, int] | None = None
     ghost: Window | None = None
     locks: tuple[Window | None, ...] = ()
-    opened: frozenset[str] = frozenset()
+    opened: frozenset[tuple[str, int]] = frozenset()
+    way: int = 0
 
     @property
     def mode(self) -> Mode:
@@ -187,7 +188,7 @@ class Possibility(NamedTuple):
         return (
             self.state, self.latched, self.mitigation, self.supplied, self.hold is None,
             self.hold_before is None, self.left_us is None, self.ghost is None,
-            self.event if self.event in ("cleared", "hold_over") or self.state == "normal" else None,
+            self.event if self.event in ("cleared", "hold_over") or self.state == "normal" else None, self.way,
             tuple(
                 (e.want, e.free, None if level == e.want else (e.requirement, e.by_entry))
                 for e, level in zip(self.expects, levels, strict=True)

@@ -224,7 +224,7 @@ class Tracker:
         if live.opens_us is None:
             opened = live.p.opened
             live.opens_us = min(
-                (d.window.opens_us for d in self.dues_of(live) if d.event not in opened), default=NEVER_US
+                (d.window.opens_us for d in self.dues_of(live) if d.which not in opened), default=NEVER_US
             )
         return live.opens_us
 
@@ -267,8 +267,8 @@ class Tracker:
 
     def _opened(self, live: Live, by_us: int) -> list[Due]:
         """The events that may fall by then and that the possibility has not gone on by; from here on it has."""
-        now = [d for d in self.dues_of(live) if d.window.opens_us <= by_us and d.event not in live.p.opened]
-        live.p = live.p._replace(opened=live.p.opened.union(d.event for d in now))
+        now = [d for d in self.dues_of(live) if d.window.opens_us <= by_us and d.which not in live.p.opened]
+        live.p = live.p._replace(opened=live.p.opened.union(d.which for d in now))
         live.opens_us = None
         return now
 
@@ -452,7 +452,7 @@ class Tracker:
     def _sensor(self, event: SensorMoved) -> None:
         was_lost = self.lost
         self.world.conditions.read(event.sensor, event.value, event.stamp)
-        self.keep([holds.on_condition(p, event.stamp, self.world) for p in self.possibilities])
+        self.keep([q for p in self.possibilities for q in holds.on_condition(p, event.stamp, self.world)])
         self.watched.pop("sensor", None)
         if self.lost and not was_lost:
             self._watch_loss(event)
