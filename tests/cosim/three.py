@@ -145,7 +145,12 @@ def furthest(one: Done, other: Done) -> tuple[int, list[str]]:
 
 
 def _apart(one: Done, other: Done, mine: tuple[str, int, int], its: tuple[str, int, int]) -> int:
-    """How far two edges are apart, each seen from the stimulus that makes this least."""
+    """How far two edges surely are apart, each seen from the stimulus that makes this least.
+
+    An edge is known to within its stamp, half a cycle of the supply at most.
+    """
     middle, its_middle = (mine[1] + mine[2]) // 2, (its[1] + its[2]) // 2
+    known_us = (mine[2] - mine[1] + its[2] - its[1]) // 2
     before = [n for n, stimulus in enumerate(one.stimuli) if stimulus[2] <= middle + MOST_US][-_LOOK_BACK:]
-    return min(abs((middle - one.stimuli[n][2]) - (its_middle - other.stimuli[n][2])) for n in before)
+    apart = min(abs((middle - one.stimuli[n][2]) - (its_middle - other.stimuli[n][2])) for n in before)
+    return max(0, apart - known_us)
