@@ -81,6 +81,49 @@ class Low:
     good: Stamp | None
 
 
+@dataclass(slots=True)
+class Counted:
+    """Since when a sensor surely counts as good, a loss too short to be noticed not counted; None: may be lost.
+
+    `loss_us`: the least time of a loss that is noticed, `return_us`: the longest until a sensor counts as good
+    again, which any loss breaks off; None: not stated.
+    """
+
+    loss_us: int | None
+    return_us: int | None
+    since: Stamp | None = None
+    _lost: Stamp | None = None
+
+    def fork(self) -> Counted:
+        return Counted(self.loss_us, self.return_us, self.since, self._lost)
+
+    @property
+    def good(self) -> Stamp | None:
+        return None if self._lost is not None else self.since
+
+    def update(self, good: bool, stamp: Stamp) -> None:
+        if not good:
+            self._lost = self._lost or stamp
+        elif self.since is None:
+            self.since, self._lost = stamp, None
+        elif self._lost is not None:
+            if not self._unnoticed(self.since, self._lost, stamp):
+                self.since = stamp
+            self._lost = None
+
+    def _unnoticed(self, since: Stamp, lost: Stamp, back: Stamp) -> bool:
+        """Whether a loss, however far clocks are off, was too short, of a sensor that counted as good before."""
+        if self.loss_us is None or self.return_us is None:
+            return False
+        good_us, gone_us = lost.earliest_us - since.latest_us, back.latest_us - lost.earliest_us
+        return gone_us + gone_us // 100 < self.loss_us and good_us - good_us // 100 > self.return_us
+
+    def anew(self, stamp: Stamp | None) -> None:
+        """Count from `stamp`, or when the supply is back."""
+        self.since = stamp if self.good is not None else None
+        self._lost = None if stamp is None else self._lost
+
+
 _WATCHED = (Needs.HIGH, Needs.LOW, Needs.LOST, Needs.GOOD)
 
 
@@ -90,12 +133,15 @@ class Own:
 
     sensor: Sensor
     reads: frozenset[Condition]
+    counted: Counted
     high: Since = field(default_factory=Since)
     lost: Since = field(default_factory=Since)
     good: Since = field(default_factory=Since)
 
     def fork(self) -> Own:
-        return Own(self.sensor, self.reads, self.high.fork(), self.lost.fork(), self.good.fork())
+        return Own(
+            self.sensor, self.reads, self.counted.fork(), self.high.fork(), self.lost.fork(), self.good.fork()
+        )
 
     @property
     def all(self) -> tuple[Since, ...]:
@@ -106,6 +152,7 @@ class Own:
         _follow(self.high, _HIGH in reads, reads == {_HIGH}, stamp)
         _follow(self.lost, _LOST in reads, reads == {_LOST}, stamp)
         _follow(self.good, reads != {_LOST}, _LOST not in reads, stamp)
+        self.counted.update(_LOST not in reads, stamp)
 
 
 @dataclass(slots=True)
@@ -125,17 +172,22 @@ class Conditions:
     unbroken: Low | None = None
     again: Low | None = None
     all_good: Since = field(default_factory=Since)
+    counted: Counted = field(default_factory=lambda: Counted(None, None))
     _own: dict[str, Own] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.since = {n: Since() for n in _WATCHED}
-        self._own = {s.name: Own(s, readings(s, "open")) for s in self.parameters.sensors}
+        loss, return_ = self.parameters.qualification("loss"), self.parameters.timing.return_
+        self.counted = Counted(loss.min_us if loss else None, return_.max_us if return_ else None)
+        self._own = {
+            s.name: Own(s, readings(s, "open"), self.counted.fork()) for s in self.parameters.sensors
+        }
 
     def fork(self) -> Conditions:
         """An independent copy."""
         copy = Conditions(self.parameters, self.powered)
         copy.since = {n: s.fork() for n, s in self.since.items()}
-        copy.all_good = self.all_good.fork()
+        copy.all_good, copy.counted = self.all_good.fork(), self.counted.fork()
         copy._own = {name: own.fork() for name, own in self._own.items()}
         copy.not_low_began, copy.not_low_by_loss = self.not_low_began, self.not_low_by_loss
         copy.not_low_pieces, copy.surely_not_low = self.not_low_pieces, self.surely_not_low
@@ -156,6 +208,11 @@ class Conditions:
         for own in self._own.values():
             yield from own.all
 
+    def _counts(self) -> Iterator[Counted]:
+        yield self.counted
+        for own in self._own.values():
+            yield own.counted
+
     def supply(self, on: bool, stamp: Stamp) -> None:
         """Without supply the sensors have no condition; it begins with the supply."""
         self.powered = on
@@ -164,6 +221,8 @@ class Conditions:
         else:
             for since in self._every():
                 since.possible = since.sure = None
+            for counted in self._counts():
+                counted.anew(None)
             self.low_fades = self.surely_not_low = self.was_low = self.unbroken = self.again = None
             self.not_low_began, self.not_low_pieces, self.not_low_by_loss = stamp, (), False
 
@@ -171,21 +230,27 @@ class Conditions:
         """The supply is back after a dip that the board may or may not have ridden through."""
         for since in self._every():
             since.sure = since.sure and stamp
+        for counted in self._counts():
+            counted.anew(stamp)
         self.surely_not_low, self.not_low_pieces = self.surely_not_low and stamp, ()
         self.unbroken = self.again = None
 
-    @property
-    def good_again(self) -> Stamp | None:
-        """Since when all sensors are surely good, or as many as a loss is not taken from; None: they are not."""
-        return self.all_good.sure or self.since[Needs.GOOD].sure
+    def good_again(self, in_fault: bool = False) -> Stamp | None:
+        """Since when all sensors surely count as good, or as many as a loss is not taken from; None: they do not.
 
-    def good_and_high(self) -> list[tuple[Stamp, Stamp]]:
-        """Of every sensor that surely says high: since when it does, and since when it surely is good."""
-        return [
-            (own.high.sure, own.good.sure)
-            for own in self._own.values()
-            if own.high.sure is not None and own.good.sure is not None
-        ]
+        `in_fault`: to a board in a sensor fault, which any loss keeps there.
+        """
+        good = self.all_good.sure if in_fault else self.counted.good
+        return good or self.since[Needs.GOOD].sure
+
+    def good_and_high(self, in_fault: bool) -> list[tuple[Stamp, Stamp]]:
+        """Of every sensor that surely says high: since when it does, and since when it surely counts as good."""
+        found = []
+        for own in self._own.values():
+            good = own.good.sure if in_fault else own.counted.good
+            if own.high.sure is not None and good is not None:
+                found.append((own.high.sure, good))
+        return found
 
     def not_low_us(self, since_us: int) -> int:
         """The longest time in one piece, begun no earlier than `since_us`, that the sensors surely were not low."""
@@ -243,22 +308,24 @@ class Conditions:
             _follow(self.since[needs], may, sure, stamp)
         if low.possible is None:
             self.unbroken = self.again = None
-        _follow(self.all_good, all(s != {_LOST} for s in sets), all(_LOST not in s for s in sets), stamp)
+        all_good = all(_LOST not in s for s in sets)
+        _follow(self.all_good, all(s != {_LOST} for s in sets), all_good, stamp)
+        self.counted.update(all_good, stamp)
         self._each_alone(takes_one)
 
     def _fade(self, low: Since) -> None:
         """Keep what was known of the low before a loss over it."""
         assert low.possible is not None
         if self.again is not None:
-            self.again = Low(self.again.possible, low.sure, self.good_again)
+            self.again = Low(self.again.possible, low.sure, self.good_again())
         elif self.unbroken is None:
-            self.unbroken = Low(low.possible, low.sure, self.good_again)
+            self.unbroken = Low(low.possible, low.sure, self.good_again())
 
     def low_again(self) -> Low | None:
         """The low that began anew after a loss too short to be noticed, as it stands now."""
         if self.again is None or self.low_fades is not None:
             return self.again
-        return Low(self.again.possible, self.since[Needs.LOW].sure, self.good_again)
+        return Low(self.again.possible, self.since[Needs.LOW].sure, self.good_again())
 
     def _each_alone(self, takes_one: bool) -> None:
         """What one sensor is enough for surely holds only since one of them has said so by itself."""

@@ -241,7 +241,7 @@ def _qualifies_from(p: Possibility, watch: Watch, world: World, sure: Limit) -> 
     if p.state in _FROM_START_UP and p.supplied is not None:
         sure = later(sure, limit_at(p.supplied).plus(timing.warm_up.max_us, rate))
     if watch.event == "cleared":
-        return _clears_from(p, world, sure, world.conditions.good_again)
+        return _clears_from(p, world, sure, world.conditions.good_again())
     if watch.event == "tripped" and (p.state in _FAULTY or p.event in ("returned", "hold_over", MIXED)):
         waits = _waits_for_return(p, world, sure)
         if waits is None:
@@ -255,16 +255,17 @@ def _qualifies_from(p: Possibility, watch: Watch, world: World, sure: Limit) -> 
 def _waits_for_return(p: Possibility, world: World, sure: Limit) -> Limit | None:
     """The latest start of a trip where a sensor that was lost must first count as good again."""
     conditions, return_ = world.conditions, world.parameters.timing.return_
-    if p.event in ("returned", MIXED) and p.state not in _FAULTY and p.entered.high is not None:
+    in_fault = p.state in _FAULTY
+    if p.event in ("returned", MIXED) and not in_fault and p.entered.high is not None:
         sure = later(sure, p.entered.high)  # by then all of them did
     # As one condition of all sensors, good begins with the leak at the latest.
-    good = conditions.good_again or conditions.since[Needs.HIGH].sure
-    ways = conditions.good_and_high()
+    good = conditions.good_again(in_fault) or conditions.since[Needs.HIGH].sure
+    ways = conditions.good_and_high(in_fault)
     goods = [own for _, own in ways] + ([] if good is None else [good])
     if goods and not any(_may_await_return(p, stamp, world) for stamp in goods):
         return sure
     if return_ is None or not ways:
-        return None if p.state in _FAULTY or p.event == "returned" else sure
+        return None if in_fault or p.event == "returned" else sure
     return_us, rate = return_.max_us, world.rate_ppm
     starts = [
         later(limit_at(high), limit_at(own).plus(return_us, rate))
@@ -410,6 +411,14 @@ def _entered(p: Possibility, state: str, due: Due, world: World) -> Possibility:
         return q._replace(hold=None, hold_before=None, left_us=None, ghost=None, supplied=None)
     if MODES[state] not in MITIGATING:
         return q._replace(hold=None, hold_before=None, left_us=None, ghost=None)
+    if event == "returned" and state == "post_leak_hold" and q.hold is not None and q.hold.high is None:
+        # Whatever became of it meanwhile, no more than a full hold is left.
+        most = (
+            None
+            if timing.hold is None or entered.high is None
+            else entered.high.plus(timing.hold.max_us, rate)
+        )
+        return q._replace(hold=q.hold._replace(high=most))
     if event == "returned" and state == "leak_active":
         return q._replace(hold=None, hold_before=None, left_us=None)
     return q
