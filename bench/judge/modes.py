@@ -16,7 +16,7 @@ from bench.judge.possibility import MIXED, NEVER_US, Expect, Possibility, forget
 from bench.judge.window import Limit, Stamp, Window, at, earlier, later, limit_at
 from bench.judge.world import World
 from firmware_ref.machine import ASKED, MODES, TABLE, WATCH, Memory, Needs, Watch, targets
-from firmware_ref.parameters import MITIGATING, Mode, Output, Policy
+from firmware_ref.parameters import MITIGATING, Mode, Policy
 
 _FAULTY = ("leak_active_lost", "post_leak_hold_lost", "sensor_fault", "sensor_fault_latched")
 #: Where a qualification that began in the start-up may still run.
