@@ -32,6 +32,7 @@ def as_object(
         "not_exercised": list(judgement.not_exercised),
         "not_judged": list(judgement.not_judged),
         "cannot_show": list(judgement.cannot_show),
+        "levels": [level.as_json() for level in judgement.levels],
         "repeated": [timing.as_json() for timing in repeated],
     }
 

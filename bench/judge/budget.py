@@ -22,6 +22,7 @@ from bench.judge.window import Limit, Stamp, Window
 #: What the half-widths of a finding belong to, in their order; in s and in V.
 _INTERVAL = ("stimulus, its stamp", "answer, its stamp")
 _SIGNAL = ("signal source, ahead of the resistor", "signal source, at the board")
+_LEVEL = ("step of the staircase", "settling of the signal", "signal source, at the board")
 
 
 def interval_budget(half_widths: Sequence[float], clock: ClockFit | None, unit: str = "us") -> Budget:
@@ -47,6 +48,12 @@ def signal_budget(half_widths: Sequence[float]) -> Budget:
     return combine(lines, sum(half_widths))
 
 
+def level_budget(half_widths: Sequence[float], unit: str) -> Budget:
+    """The budget of a switching level, in `unit`: half the step it lies in, what the signal still settled by, source."""
+    lines = [rectangular(source, a, unit) for source, a in zip(_LEVEL, half_widths, strict=True)]
+    return combine(lines, sum(half_widths))
+
+
 def budget_of(finding: Finding, clock: ClockFit) -> Budget | None:
     """The budget behind a finding's bound and U, in its unit; None where nothing was measured.
 
@@ -56,6 +63,8 @@ def budget_of(finding: Finding, clock: ClockFit) -> Budget | None:
         return None
     if finding.unit == "V":
         return signal_budget(finding.half_widths)
+    if finding.unit == "%LFL":
+        return level_budget(finding.half_widths, finding.unit)
     return interval_budget(finding.half_widths, clock, finding.unit)
 
 

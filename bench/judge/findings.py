@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from bench.judge.levels import Level
 
 #: Requirement names in the order that breaks ties between equally near possibilities.
 REQUIREMENTS = (
@@ -18,13 +21,14 @@ class Finding:
     """One judged occurrence.
 
     `verdict`: pass, fail, inconclusive.  `kind`: too-early, too-late, missing,
-    not-allowed, chatter; None if nothing was wrong.  `output` None is the
+    not-allowed, chatter, too-low, too-high; None if nothing was wrong.  `output` None is the
     whole board.  `measured`, `limits`, `bound`, `uncertainty`, `margin` are in
     `unit` (s, V or %LFL); an open end of `limits` is None.  `at_s` counts from
     the snapshot.  `also`: what the same fault broke later.  `conformance`: the
     probability, 0 to 1, that the true value is within the limits, None where
     nothing was measured.  `half_widths` add up to `bound`: of the stimulus, of
-    the answer, and of the clock (in V: of both ends of the resistor).
+    the answer, and of the clock (in V: of both ends of the resistor; in %LFL:
+    of the step, of settling, of the signal source).
     """
 
     requirement: str
@@ -54,6 +58,7 @@ class Judgement:
 
     `verdict`: pass, fail, inconclusive, bench-fault, stopped.  `findings`:
     failed ones first in order of time, then inconclusive, then passed.
+    `levels`: where sensors tripped and cleared, if a staircase told.
     """
 
     verdict: str
@@ -64,6 +69,7 @@ class Judgement:
     cannot_show: tuple[str, ...]
     board_seconds: float
     decision: str
+    levels: tuple[Level, ...] = ()
 
     @property
     def exit_code(self) -> int:

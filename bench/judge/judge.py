@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from bench.errors import TraceError
 from bench.judge import clock as clocks
 from bench.judge import failures
+from bench.judge import levels as level_test
 from bench.judge.book import Book
 from bench.judge.feed import Feed, output_channel
 from bench.judge.findings import Finding, Judgement
@@ -82,11 +83,29 @@ def judge_trace(
 
 
 def _judged(case: Case, trace: Trace, parameters: Parameters, decision: str, live: bool) -> Judgement:
+    found = _levels(case, trace, parameters)
     case.tracker.run(case.end_us)
     if parameters.light is not None and case.tracker.log is not None:
         judge_light(trace, parameters.light, case.tracker.log, case.tracker.book, case.end_us)
     seconds = (case.end_us - case.zero_us) / 1e6
-    return _conclude(trace, parameters, case.tracker.book, case.feed, decision, live, seconds)
+    judgement = _conclude(trace, parameters, case.tracker.book, case.feed, decision, live, seconds)
+    return replace(judgement, levels=tuple(found))
+
+
+def _levels(case: Case, trace: Trace, parameters: Parameters) -> list[level_test.Level]:
+    """What the staircases of the procedure show; the tracker is left where the last one begins."""
+    begins_uv = level_test.stairs_of(trace.header.procedure, parameters)
+    if not begins_uv:
+        return []
+    tracker = case.tracker
+    seen = level_test.Seen(dict(tracker.levels), tuple(tracker.queue))
+
+    def modes_at(at_us: int) -> frozenset[Mode]:
+        tracker.run(at_us)
+        return frozenset(p.mode for p in tracker.possibilities)
+
+    stairs = level_test.staircases(seen.events, parameters, begins_uv, case.end_us)
+    return level_test.evaluate(stairs, modes_at, seen, parameters, tracker.book, case.feed.clock)
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,7 +234,7 @@ def _conclude(
         verdict=verdict,
         reason=reason,
         findings=tuple(findings),
-        not_exercised=tuple(_not_exercised(parameters, findings, unproven)),
+        not_exercised=(*_not_exercised(parameters, findings, unproven), *_left_out(trace.header)),
         not_judged=tuple(not_judged),
         cannot_show=cannot_show(parameters),
         board_seconds=seconds,
@@ -326,6 +345,11 @@ def _not_exercised(parameters: Parameters, findings: list[Finding], unproven: li
         if (name, output) not in seen if output else name not in names:
             missing.append(item)
     return missing + [u for u in unproven if u not in missing and not _seen(u, seen, names)]
+
+
+def _left_out(header: Header) -> Iterable[str]:
+    """What the procedure itself says that it could not exercise, and why."""
+    return (str(reason) for reason in header.procedure.get("left_out") or ())
 
 
 def _seen(item: str, seen: set[tuple[str, str | None]], names: set[str]) -> bool:

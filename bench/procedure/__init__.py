@@ -14,9 +14,15 @@ if TYPE_CHECKING:
 
 def built_in() -> dict[str, str]:
     """The built-in procedures, name → what it is for."""
-    from bench.procedure import acceptance, full, short, timing
+    from bench.procedure import acceptance, full, level_test, short, timing
 
-    return {**acceptance.ABOUT, "short": short.ABOUT, "full": full.ABOUT, "timing": timing.ABOUT}
+    return {
+        **acceptance.ABOUT,
+        "short": short.ABOUT,
+        "full": full.ABOUT,
+        "levels": level_test.ABOUT,
+        "timing": timing.ABOUT,
+    }
 
 
 def load(
@@ -28,7 +34,7 @@ def load(
     `repeat` is how often `timing` measures each timing.
     Raises ProcedureError, one line for each mistake.
     """
-    from bench.procedure import acceptance, full, reading, short, timing
+    from bench.procedure import acceptance, full, level_test, reading, short, timing
 
     if repeat is not None and name_or_path != "timing":
         raise ProcedureError(f"{name_or_path}: is not repeated; --repeat goes with the procedure timing")
@@ -39,6 +45,8 @@ def load(
         return make(parameters)
     if name_or_path == "full":
         return full.full(parameters)
+    if name_or_path == "levels":
+        return level_test.levels(parameters)
     if name_or_path == "short":
         if attempt is None:
             raise ValueError("short is made by trying on paper: give `attempt`")

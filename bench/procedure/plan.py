@@ -21,6 +21,7 @@ from bench.procedure.steps import (
     Procedure,
     Prompt,
     Require,
+    Stairs,
     Step,
     Sweep,
     Until,
@@ -62,6 +63,15 @@ class Push:
 
 
 @dataclass(frozen=True, slots=True)
+class Climb:
+    """Bring a sensor's signal to one value after the other, each for `each_us`, until any output has changed."""
+
+    channel: str
+    values: tuple[Voltage, ...]
+    each_us: int
+
+
+@dataclass(frozen=True, slots=True)
 class Pause:
     """Wait until `us` after the last stimulus of kind `since` (`supply`, `sensor`, `call`, `button`; `now`: from here).
 
@@ -96,7 +106,7 @@ class Ask:
     text: str
 
 
-Action = Union[Move, Push, Pause, Watch, Demand, Ask]
+Action = Union[Move, Climb, Push, Pause, Watch, Demand, Ask]
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,6 +163,8 @@ class _Planner:
             return self._gesture(doing.action)
         if isinstance(doing, Presses):
             return self._presses("the button", doing.count, doing.us)
+        if isinstance(doing, Stairs):
+            return self._stairs(doing)
         if isinstance(doing, Wait):
             return f"wait {say_us(doing.us)}", [Pause(doing.us)]
         if isinstance(doing, WaitTimer):
@@ -238,6 +250,21 @@ class _Planner:
             )
         how = f"for {say_us(us)}" if count == 1 else f"{count} times in {say_us(us)}"
         return f"press {what} {how}", [Push(count, each_us, each_us if count > 1 else 0)]
+
+    def _stairs(self, stairs: Stairs) -> tuple[str, Sequence[Action]]:
+        values = []
+        for level in stairs.levels:
+            value = self._value(stairs.channel, level)
+            if not isinstance(value, Voltage):
+                raise ValueError(
+                    f"{stairs.channel}: stairs go through levels of an analog sensor, as in 18 %LFL"
+                )
+            values.append(value)
+        ends = " to ".join(
+            say_level(self.parameters, stairs.channel, "", values[i]).strip(" ()") for i in (0, -1)
+        )
+        text = f"{stairs.channel} in {len(values)} steps from {ends}, each {say_us(stairs.each_us)}"
+        return f"{text}, until an output changes", [Climb(stairs.channel, tuple(values), stairs.each_us)]
 
     def _wait_timer(self, wait: WaitTimer) -> tuple[str, Sequence[Action]]:
         if wait.timer not in STARTED_BY:

@@ -17,6 +17,7 @@ from bench.procedure.steps import (
     Procedure,
     Prompt,
     Require,
+    Stairs,
     Step,
     Sweep,
     Until,
@@ -153,8 +154,14 @@ class _Reader:
                 return self._button(value, here)
             if isinstance(value, dict):
                 if len(what) > 1:
-                    raise _Mistake(here, "a ramp must be a step of its own; begin a new one with -")
-                return self._sweep(channel, value, here)
+                    raise _Mistake(
+                        here, "a ramp or stairs must be a step of their own; begin a new one with -"
+                    )
+                return (
+                    self._stairs(channel, value, here)
+                    if "stairs" in value
+                    else self._sweep(channel, value, here)
+                )
             if isinstance(value, (bool, list)) or value is None:
                 raise _Mistake(
                     here, f"{_shown(value)} cannot be brought about; write on, off, closed, open, leak, …"
@@ -186,6 +193,21 @@ class _Reader:
             )
         assert isinstance(count, int)
         return Presses(count, self._duration(value["within"], (*here, "within")))
+
+    def _stairs(self, channel: str, value: dict[str, Any], here: tuple[Any, ...]) -> Stairs:
+        stairs = value["stairs"]
+        levels = stairs.get("levels") if isinstance(stairs, dict) else None
+        if (
+            set(value) != {"stairs"}
+            or set(stairs or ()) != {"levels", "each"}
+            or not isinstance(levels, list)
+        ):
+            raise _Mistake(here, "write {stairs: {levels: [16 %LFL, 17 %LFL, 18 %LFL], each: 5 s}}")
+        if len(levels) < 2 or not all(isinstance(level, str) for level in levels):
+            raise _Mistake(
+                (*here, "stairs", "levels"), "must be two quantities or more, as in [16 %LFL, 17 %LFL]"
+            )
+        return Stairs(channel, tuple(levels), self._duration(stairs["each"], (*here, "stairs", "each")))
 
     def _wait(self, value: Any, here: tuple[Any, ...]) -> Wait | WaitTimer:
         if not isinstance(value, dict):

@@ -46,6 +46,18 @@ class Presses:
 
 
 @dataclass(frozen=True, slots=True)
+class Stairs:
+    """A stimulus that ends when the board answers: an analog sensor's signal goes through `levels`, quantities.
+
+    Each stands for `each_us`; when any output has changed, the rest are left out.
+    """
+
+    channel: str
+    levels: tuple[str, ...]
+    each_us: int
+
+
+@dataclass(frozen=True, slots=True)
 class Wait:
     """A wait of fixed length."""
 
@@ -87,7 +99,7 @@ class Prompt:
     text: str
 
 
-Doing = Union[Apply, Sweep, Gesture, Presses, Wait, WaitTimer, Until, Require, Prompt]
+Doing = Union[Apply, Sweep, Stairs, Gesture, Presses, Wait, WaitTimer, Until, Require, Prompt]
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +141,7 @@ class Procedure:
             "judged": self.judged,
             "source": self.source,
             **({"statistics": True} if self.statistics else {}),
+            **({"left_out": list(self.left_out)} if self.left_out else {}),
             "steps": [step.as_written() for step in self.steps],
         }
 
@@ -143,6 +156,8 @@ def _written(doing: Doing) -> Mapping[str, Any]:
     if isinstance(doing, Presses):
         us = _written_us(doing.us)
         return {"button": {"press": us} if doing.count == 1 else {"presses": doing.count, "within": us}}
+    if isinstance(doing, Stairs):
+        return {doing.channel: {"stairs": {"levels": list(doing.levels), "each": _written_us(doing.each_us)}}}
     if isinstance(doing, Wait):
         return {"wait": _written_us(doing.us)}
     if isinstance(doing, WaitTimer):

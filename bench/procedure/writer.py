@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from bench.judge.bounds import expected_bound_us
+from bench.judge.level_answers import reads
 from bench.procedure.pressing import Pressing
 from bench.procedure.steps import Apply, Doing, Gesture, Presses, Require, Step, Until, Wait, WaitTimer
 from bench.procedure.timers import LONGEST_WAIT_US
@@ -206,12 +207,10 @@ class Writer:
 
     def _late(self, mode: Mode, at_most_us: int) -> None:
         """Give a board that is late some time, so that it can be said how late; a good one costs none."""
-        levels = []
-        for output in self.parameters.outputs:
-            policy = output.modes[mode]
-            called = output.call is not None and self.calls[output.call]
-            on = policy is Policy.ON or (policy is Policy.FOLLOW and called)
-            levels.append((output_channel(output.name), read_as(output.kind, on)))
+        levels = [
+            (output_channel(output.name), read_as(output.kind, reads(output, mode, self.calls)))
+            for output in self.parameters.outputs
+        ]
         self._add(Until(tuple(levels), at_most_us))
 
     def _set(self, wanted: Mapping[str, bool], following: bool) -> None:

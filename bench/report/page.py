@@ -13,6 +13,9 @@ from bench.report import wording
 from bench.report.cautions import CAUTIONS, SIMULATED
 from bench.report.diagram import diagrams
 from bench.report.lanes import numbered, picture_of
+from bench.report.levels import ABOUT as LEVELS
+from bench.report.levels import HEADS as LEVEL_HEADS
+from bench.report.levels import cells as level_cells
 from bench.report.repeated import ABOUT as SPREAD
 from bench.report.repeated import HEADS, repeated
 from bench.trace.records import Clock, Header, Trace
@@ -66,6 +69,9 @@ def render_page(trace: Trace, judgement: Judgement, parameters: Parameters, trac
         failed=[(n, f) for n, f in marked if f.verdict == "fail"],
         undecided=[(n, f) for n, f in marked if f.verdict != "fail"],
         summaries=summaries(judgement, parameters),
+        levels=[level_cells(level) for level in judgement.levels],
+        level_heads=LEVEL_HEADS,
+        level_words=LEVELS,
         spread=repeated(trace, judgement),
         spread_heads=HEADS,
         spread_words=SPREAD,

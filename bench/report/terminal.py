@@ -10,6 +10,8 @@ from typing import TextIO
 from bench.judge.findings import Finding, Judgement
 from bench.report import wording
 from bench.report.cautions import SIMULATED
+from bench.report.levels import ABOUT as LEVELS
+from bench.report.levels import table_lines as level_lines
 from bench.report.page import Summary, summaries
 from bench.report.repeated import ABOUT as SPREAD
 from bench.report.repeated import Repeated, table_lines
@@ -130,6 +132,10 @@ def _lines(
         timed = [s for s in passed if s.least is not None]
         yield from _table(timed, width) if width >= TABLE_FROM else _list(timed, width)
         yield from _seen([s for s in passed if s.least is None], width)
+    if judgement.levels:
+        yield from _title("Where it trips and clears")
+        yield from ((line, "") for line in level_lines(judgement.levels, width))
+        yield from _wrap(LEVELS, width, "dim")
     if repeated:
         yield from _title("How repeated timings scatter, in s")
         yield from ((line, "") for line in table_lines(repeated, width))

@@ -28,7 +28,7 @@ REQUIREMENTS = {
     "latch": "A latched sensor-fault stays until it is reset.",
     "restart": "An output stays off for its restart delay, then follows.",
     "supply": "The board keeps running on a good supply and rides through what it must.",
-    "level": "The board leaves the sensor signal where the bench put it.",
+    "level": "The board trips and clears at its levels, and leaves the sensor signal where the bench put it.",
     "light": "The light shows the mode the board is in.",
     "contact": "The alarm contacts read as they must.",
     "chatter": "An output at rest does not chatter.",
@@ -41,6 +41,8 @@ KINDS = {
     "missing": "missing",
     "not-allowed": "not allowed",
     "chatter": "chatter",
+    "too-low": "too low",
+    "too-high": "too high",
 }
 
 VERDICTS = {

@@ -85,6 +85,7 @@ def synthetic(procedure: Procedure, profile: Profile) -> tuple[Trace, list[dict[
         wiring=profile.wiring,
         simulated=True,
         clock="exact",
+        procedure={"steps": procedure.as_json()["steps"]},
     )
     return Trace(header, tuple(records)), steps
 

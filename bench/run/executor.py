@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 from bench.errors import BenchFault, Stopped
-from bench.procedure.plan import Action, Ask, Demand, Move, Pause, Planned, Push, Watch
+from bench.procedure.plan import Action, Ask, Climb, Demand, Move, Pause, Planned, Push, Watch
 from bench.procedure.words import output_channel, say_us
 from bench.run.bench import Bench
 from bench.run.clock_watch import ClockWatch
@@ -56,6 +56,7 @@ class Executor:
         self._clock = clock
         self._poll_us = poll_us
         self._outputs = {output_channel(o.name) for o in parameters.outputs}
+        self._glitch_us = parameters.timing.glitch_us
         self._levels = {ch: v for ch, v in snapshot.values.items() if isinstance(v, str)}
         self._supply = Supply(self._levels)
         self._origins: dict[str, int] = {}
@@ -103,6 +104,8 @@ class Executor:
                     self._move(ch, value)
         elif isinstance(action, Push):
             self._push(action)
+        elif isinstance(action, Climb):
+            self._climb(action)
         elif isinstance(action, Pause):
             self._wait(action.us, origin_us=self._origins.get(action.since), surely=action.surely)
         elif isinstance(action, Watch):
@@ -127,6 +130,21 @@ class Executor:
         if not self._wait(PROMPT_US, self._observer.answered):
             raise BenchFault(f"nobody answered within {say_us(PROMPT_US)}: {ask.text}")
         self._write(Note(self._bench.now_us(), f"done by the person: {ask.text}"))
+
+    def _climb(self, climb: Climb) -> None:
+        """One level after the other; what an output does for less than the glitch time ends nothing."""
+        before = self._read_outputs()
+        for value in climb.values:
+            self._signal(climb.channel, value)
+            end_us = self._bench.now_us() + self._clock.ticks(climb.each_us, True)
+            while (left_us := end_us - self._bench.now_us()) > 0:
+                if self._wait(left_us, lambda: self._read_outputs() != before):
+                    self._wait(self._glitch_us)
+                    if self._read_outputs() != before:
+                        return
+
+    def _read_outputs(self) -> dict[str, str | None]:
+        return {ch: self._levels.get(ch) for ch in self._outputs}
 
     def _signal(self, ch: str, wanted: Voltage) -> None:
         """Bring a sensor signal to a level at the board's terminal, whatever the board's pull makes of it."""

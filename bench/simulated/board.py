@@ -98,6 +98,10 @@ class Board:
         """What the program is doing; for tests of the simulation, a bench cannot see it."""
         return self._logic.mode
 
+    def switching_uv(self, sensor: str) -> tuple[int, int]:
+        """Where an analog sensor's input trips and clears; for tests, a bench has to find it out."""
+        return self._readings.inputs[sensor].switching_uv
+
     @property
     def drops_supply(self) -> bool:
         """Whether the board overloads its source now."""

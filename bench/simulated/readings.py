@@ -32,6 +32,11 @@ class Input:
         self.since_us = 0
         self.put("open", 0)
 
+    @property
+    def switching_uv(self) -> tuple[int, int]:
+        """Where it trips and where it clears, of an analog sensor."""
+        return self._trip_uv, self._clear_uv
+
     def _read(self, signal: str | int) -> Condition:
         if signal in _NO_SIGNAL and signal in self.sensor.lost_by:
             return self.condition if self._ignores_loss else Condition.LOST

@@ -14,7 +14,7 @@ from tests.end_to_end.command import mitbench, run_board, sim
 FURNACE = "invented-split-furnace"
 KEYS = [
     "verdict", "reason", "simulated", "profile", "procedure", "unit_under_test", "operator", "trace",
-    "board_seconds", "findings", "not_exercised", "not_judged", "cannot_show", "repeated",
+    "board_seconds", "findings", "not_exercised", "not_judged", "cannot_show", "levels", "repeated",
 ]  # fmt: skip
 FINDING_KEYS = {
     "requirement", "also", "output", "verdict", "kind", "count", "at_s", "measured", "limits", "bound",

@@ -15,8 +15,10 @@ from firmware_ref.parameters import Parameters
 from tests.judge.stand import Stand, StandBench
 
 
-def carried_out(parameters: Parameters, procedure: Procedure, seed: int, fault: str | None = None) -> Trace:
-    stand = Stand(parameters, seed, "inside", () if fault is None else (parse(fault, parameters),))
+def carried_out(
+    parameters: Parameters, procedure: Procedure, seed: int, fault: str | None = None, draw: str = "inside"
+) -> Trace:
+    stand = Stand(parameters, seed, draw, () if fault is None else (parse(fault, parameters),))
     stand.outage = True
     bench = StandBench(stand)
     executor = Executor(

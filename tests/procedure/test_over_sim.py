@@ -10,7 +10,9 @@ from tests.end_to_end.command import mitbench, run_board, sim
 pytestmark = pytest.mark.slow
 
 
-@pytest.mark.parametrize("more", [("short",), ("full",), ("timing", "--repeat", "3")], ids=lambda m: m[0])
+@pytest.mark.parametrize(
+    "more", [("short",), ("full",), ("levels",), ("timing", "--repeat", "3")], ids=lambda m: m[0]
+)
 @pytest.mark.parametrize("profile", shipped())
 def test_a_good_board_passes(profile, more, tmp_path):
     answer = run_board(profile, sim(seed=7), tmp_path, "--procedure", *more)
@@ -36,6 +38,7 @@ def test_a_good_board_passes(profile, more, tmp_path):
         ("invented-air-handler", "short", "loss-ignored", "loss"),
         ("invented-split-furnace", "full", "clears-between", "hold"),
         ("invented-air-handler", "full", "forgets-fault", "latch"),
+        ("invented-split-furnace", "levels", "clears-between", "level"),
         ("invented-split-furnace", "timing", "slow-trip", "trip"),
     ],
 )

@@ -44,7 +44,10 @@ def mistakes(text: str) -> list[str]:
         ("require: {within: 5 s}", r"require: needs what is to be seen and within"),
         ("sensor.1: {ramp: {to: 24 %LFL, over: 30}}", r"ramp\.over: is 30, a bare number"),
         ("sensor.1: {rampe: 3}", r"sensor\.1: write a word, a quantity, or {ramp"),
-        ("{sensor.1: {ramp: {to: leak, over: 3 s}}, call.Y: on}", r"a ramp must be a step of its own"),
+        (
+            "{sensor.1: {ramp: {to: leak, over: 3 s}}, call.Y: on}",
+            r"a ramp or stairs must be a step of their own",
+        ),
         ("prompt:", r"prompt: must be a sentence"),
         ("part: only", r"steps\.1: does nothing"),
         ("{part: 3, wait: 3 s}", r"part: must be a few words"),
