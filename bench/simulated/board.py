@@ -6,7 +6,7 @@ hour costs a few milliseconds.  Nothing here is shared with the reference
 machine or the judge; it is written from the words of the required behaviour.
 
 Inputs come in order of time.  `advance` gives what the output terminals did.
-Not modelled: the AC half cycles (the fixture sees those), the light.
+Not modelled: the AC half cycles (the fixture sees those).
 """
 
 from __future__ import annotations
@@ -17,7 +17,8 @@ from dataclasses import dataclass
 from bench.simulated.button import ButtonProgram
 from bench.simulated.channel import Channel
 from bench.simulated.draw import Draw
-from bench.simulated.faults import Fault, flaws_of, size_of
+from bench.simulated.faults import Fault, flaws_of, light_flaws_of, size_of
+from bench.simulated.light import Indicator
 from bench.simulated.logic import Logic
 from bench.simulated.readings import Readings
 from bench.simulated.relay import OPERATE_US
@@ -30,7 +31,7 @@ _MICRO = 1_000_000
 
 @dataclass(frozen=True, slots=True)
 class TerminalChange:
-    """At `at_us` the terminal of output `name` came on (energised, closed) or went off."""
+    """At `at_us` the terminal of output `name`, or the `light`, came on (energised, closed, lit) or went off."""
 
     at_us: int
     name: str
@@ -77,6 +78,12 @@ class Board:
             self._button = ButtonProgram(
                 parameters.button, Draw(draw, seed, "button"), OPERATE_US + self._traits.scan_us, flaws
             )
+        self._light = (
+            None
+            if parameters.light is None
+            else Indicator(parameters.light, Draw(draw, seed, "light"), light_flaws_of(faults, parameters))
+        )
+        self._lit = False
         self._calls = dict.fromkeys(parameters.calls, False)
         self._chatter = [
             Chatter(self._channels[f.where[0]], parameters) for f in faults if f.name == "chatter"
@@ -119,6 +126,8 @@ class Board:
         if on is self._supply:
             return
         self._supply = on
+        if self._light is not None:
+            self._light.supply(on)
         if not on:
             self._off_since_us = at_us
             if self._alive:
@@ -169,6 +178,8 @@ class Board:
         """The earliest instant at which something may change without further input; None: never."""
         candidates = [c.relay.next_us() for c in self._channels.values()]
         candidates += [self._dies_us, self._next_scan_us()]
+        if self._light is not None:
+            candidates.append(self._light.next_us())
         return min((t for t in candidates if t is not None), default=None)
 
     def _run(self, to_us: int) -> None:
@@ -176,6 +187,8 @@ class Board:
             self._now_us = max(self._now_us, at)
             for channel in self._channels.values():
                 channel.relay.move(at)
+            if self._light is not None:
+                self._light.move(at)
             if self._dies_us is not None and self._dies_us <= at:
                 self._power_down(at)
             elif self._next_scan_us() == at:
@@ -234,6 +247,8 @@ class Board:
             channel.scan(now_us, frozen=not self._supply)
         for chatter in self._chatter:
             chatter.scan(now_us)
+        if self._light is not None:
+            self._light.mode(self._logic.mode, self._logic.loss_noted, now_us)
         if self._reboots is not None and self._calm() and self._reboots.now(now_us):
             self._power_down(now_us, forget=True)
             self._power_up(now_us, None)
@@ -260,10 +275,15 @@ class Board:
             self._button.reset()
         for channel in self._channels.values():
             channel.lose_supply(at_us)
+        if self._light is not None:
+            self._light.lose_supply(at_us)
 
     # -- the terminals ------------------------------------------------------------------------
 
     def _show(self, at_us: int) -> None:
+        if self._light is not None and self._light.lit is not self._lit:
+            self._lit = self._light.lit
+            self._changes.append(TerminalChange(at_us, "light", self._lit))
         for name in self._channels:
             on = self._energised(name)
             if on is not self._shown[name]:

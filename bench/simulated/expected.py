@@ -18,6 +18,11 @@ from firmware_ref.parameters import Mode, Output, Parameters, Policy
 Expected = tuple[str, str | None, str]
 
 _ALWAYS: dict[str, Expected] = {
+    "light-dark": ("light", None, "not-allowed"),
+    "light-stuck": ("light", None, "not-allowed"),
+    "light-code": ("light", None, "not-allowed"),
+    "light-miscounts": ("light", None, "not-allowed"),
+    "light-late": ("light", None, "not-allowed"),
     "hold-short": ("hold", None, "too-early"),
     "hold-long": ("hold", None, "too-late"),
     "no-restart": ("re-leak", None, "too-early"),

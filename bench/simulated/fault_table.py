@@ -16,8 +16,8 @@ from dataclasses import dataclass
 class Row:
     """One kind of fault.
 
-    `where`: what stands behind the colon: None, `output`, `call`, `pair` (two
-    outputs), `relay`, `input` (a channel of the fixture) or `inputs` (two).  `size`: None,
+    `where`: what stands behind the colon: None, `output`, `call`, `mode`, `pair`
+    (two outputs), `relay`, `input` (a channel of the fixture) or `inputs` (two).  `size`: None,
     `time` or `level`: what may stand behind the equals sign.  `procedure`: the
     built-in one that shows it; what takes `full` passes `acceptance`.
     """
@@ -48,6 +48,11 @@ TABLE = (
     Row("chatter", "board", "output", None, "The contact of output {0} chatters while it should rest."),
     Row("reboots", "board", None, None, "The board restarts once by itself while two outputs are on."),
     Row("loads-supply", "board", None, None, "The board overloads its 24 VAC supply."),
+    Row("light-dark", "board", None, None, "The light never comes on."),
+    Row("light-stuck", "board", None, None, "The light is lit as long as the board has supply."),
+    Row("light-code", "board", "mode", None, "In {0} the light shows the code of another mode."),
+    Row("light-miscounts", "board", None, None, "The light flashes once too often in each of its codes."),
+    Row("light-late", "board", None, "time", "The light shows a change of mode too late by the size."),
     Row("trip-accumulates", "board", None, None, "Leaks too short to trip add up until one trips.", "full"),
     Row("loss-accumulates", "board", None, None, "Losses of the sensor too short to count add up.", "full"),
     Row("clears-between", "board", None, None, "Any level below the trip level counts as clear.", "full"),

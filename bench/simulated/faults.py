@@ -18,12 +18,17 @@ from bench.profile.quantities import format_duration, format_lfl, parse_duration
 from bench.simulated.expected import expected
 from bench.simulated.fault_table import TABLE, Row
 from bench.simulated.flaws import Flaws
-from firmware_ref.parameters import Band, Mode, Output, Parameters, Policy, Sensor
+from bench.simulated.light import LightFlaws, other_code
+from firmware_ref.parameters import DARK, STEADY, Band, Mode, Output, Parameters, Policy, Sensor, flashes
 
 #: A default size is this many bounds beyond the limit.
 _BOUNDS = 3
 _ROWS = {row.name: row for row in TABLE}
 _MICRO = 1_000_000
+#: Modes that last long enough in `acceptance` for the light to be read.
+LASTING = (Mode.NORMAL, Mode.LEAK_ACTIVE, Mode.POST_LEAK_HOLD)
+#: A light that is late by less may not be told from one in time: groups have to be read.
+_LATE_US = 20_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +109,8 @@ def default_size(name: str, parameters: Parameters) -> int | None:
         return None
     if size == "level":
         return max(_lfl_of(sensor_uv=_BOUNDS * SIGNAL_BOUND_UV, parameters=parameters))
+    if name == "light-late":
+        return _LATE_US
     judged = parameters.timing.trip if name == "slow-trip" else None
     longest = judged.max_us if judged is not None else _composite_max_us(parameters)
     return _BOUNDS * expected_bound_us(longest)
@@ -137,6 +144,19 @@ def flaws_of(faults: Sequence[Fault], parameters: Parameters) -> Flaws:
     )
 
 
+def light_flaws_of(faults: Sequence[Fault], parameters: Parameters) -> LightFlaws:
+    """What is wrong with the board's light, of all these faults."""
+    by_name = {f.name: f for f in faults}
+    wrong, late = by_name.get("light-code"), by_name.get("light-late")
+    return LightFlaws(
+        dark="light-dark" in by_name,
+        stuck="light-stuck" in by_name,
+        late_us=None if late is None else size_of(late, parameters),
+        wrong=None if wrong is None else wrong.where[0],
+        more=1 if "light-miscounts" in by_name else 0,
+    )
+
+
 def why_not(row: Row, parameters: Parameters) -> str | None:
     """Why the equipment of these parameters cannot have the fault; None if it can."""
     timing = parameters.timing
@@ -159,8 +179,28 @@ def why_not(row: Row, parameters: Parameters) -> str | None:
         return "it need not remember a leak or a hold over a supply cut"
     if name == "forgets-fault" and (rules.latching is not True or rules.reset_supply_off_us is None):
         return "its faults do not latch until the supply was off for a stated time"
+    if name.startswith("light-"):
+        cannot = _why_no_light(name, parameters)
+        if cannot is not None:
+            return cannot
     if row.where is not None and not list(_places(row, parameters)):
         return f"it has nothing that '{_pattern(row)}' could name"
+    return None
+
+
+def _why_no_light(name: str, parameters: Parameters) -> str | None:
+    light = parameters.light
+    if light is None:
+        return "its profile has no light"
+    codes = [c for m, c in light.codes.items() if c is not None and m in LASTING]
+    if name == "light-dark" and all(c == DARK for c in codes):
+        return "its light is dark in every mode that lasts"
+    if name == "light-stuck" and all(c == STEADY for c in codes):
+        return "its light is steady in every mode that lasts"
+    if name == "light-miscounts" and not any(map(flashes, codes)):
+        return "its light does not flash"
+    if name == "light-late" and light.latency is None:
+        return "the latency of its light is not stated"
     return None
 
 
@@ -180,6 +220,11 @@ def _places(row: Row, parameters: Parameters) -> Iterator[tuple[str, ...]]:
         for a, b in itertools.combinations(parameters.outputs, 2):
             if a.kind == b.kind == "ac" and a.call != b.call:
                 yield a.name, b.name
+    elif row.where == "mode":
+        light = parameters.light
+        for mode in LASTING if light is not None else ():
+            if light is not None and light.codes[mode] is not None and other_code(light, mode) is not None:
+                yield (mode.value,)
     elif row.where == "relay":
         yield from ((f"call.{c}",) for c in parameters.calls)
         yield from (("main",), ("board",))
@@ -227,9 +272,13 @@ def _typed(name: str, where: tuple[str, ...]) -> str:
 def _pattern(row: Row) -> str:
     return _typed(
         row.name,
-        {"pair": ("OUT", "OUT"), "inputs": ("CH", "CH"), "output": ("OUT",), "call": ("CALL",)}.get(
-            row.where or "", ("CH",)
-        ),
+        {
+            "pair": ("OUT", "OUT"),
+            "inputs": ("CH", "CH"),
+            "output": ("OUT",),
+            "call": ("CALL",),
+            "mode": ("MODE",),
+        }.get(row.where or "", ("CH",)),
     )
 
 

@@ -88,6 +88,8 @@ class Hardware:
         self._calls = {by_name[f"call.{c}"]: c for c in parameters.calls}
         self._call_relays = [c.number for c in table.by_number.values() if c.kind == "call"]
         self._outputs = {o.name: by_name[_terminal(o.name)] for o in parameters.outputs}
+        if parameters.light is not None:
+            self._outputs["light"] = by_name["light"]
         self.relays = Relays(
             table, self._main, self.agenda, chance, flaws, self._emit,
             before=self._before, driven=self._driven, moved=self._rewire,

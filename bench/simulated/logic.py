@@ -152,6 +152,11 @@ class Logic:
             self._timers.drop("loss", "trip")
             self._enter(Mode.NORMAL, at_us, "react")
 
+    @property
+    def loss_noted(self) -> bool:
+        """Whether, in a leak or hold, the sensor counts as lost."""
+        return self._loss_noted
+
     def dues(self) -> Iterator[int]:
         """Instants at which a scan may find something to do."""
         yield from self._timers.dues()
