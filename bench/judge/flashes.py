@@ -108,6 +108,18 @@ class Lengths:
         codes = self.light.codes.values()
         return MOST_FLASHES if None in codes else max((flashes(c) for c in codes if c is not None), default=0)
 
+    def longest_us(self, code: str) -> int | None:
+        """How long one group of a code takes at most, with the pause behind it; None: not stated.
+
+        Of a steady state: how long it lasts before it is known for one.
+        """
+        light = self.light
+        if not flashes(code):
+            return self.steady_us if code == STEADY else self.dark_us
+        if light.on is None or light.off is None or light.pause is None:
+            return None
+        return flashes(code) * (light.on.max_us + light.off.max_us) + light.pause.max_us
+
     def flash(self, length_us: int) -> bool:
         return _fits(length_us, self.light.on)
 

@@ -18,7 +18,7 @@ from bench.judge.findings import Finding
 from bench.judge.flashes import FlashDecoder, Lengths, Shown
 from bench.judge.mode_log import ModeLog, Spell
 from bench.trace.records import Edge, Trace
-from firmware_ref.parameters import STEADY, Light, Mode, flashes
+from firmware_ref.parameters import Light, Mode, flashes
 
 #: What the stamps of an edge and of a change of mode may be off by together.
 STAMPS_US = 60_000
@@ -182,7 +182,7 @@ class _Judged:
         read = [s for s in seen if s.code is not None]
         for spell in self._alike():
             code, *others = self.codes(spell.modes)
-            longest_us = None if code is None or others else self._longest_us(code)
+            longest_us = None if code is None or others else Lengths(self.light).longest_us(code)
             if longest_us is None or self.light.latency is None:
                 continue
             most_us = self.latency_us + UNREADABLE_GROUPS * longest_us
@@ -195,15 +195,6 @@ class _Judged:
                 if one is None or one.from_us >= spell.to_us:
                     break
                 last_us = max(last_us, one.to_us)
-
-    def _longest_us(self, code: str) -> int | None:
-        """How long one group of a code takes at most, with the pause behind it; None: not stated."""
-        light, lengths = self.light, Lengths(self.light)
-        if not flashes(code):
-            return lengths.steady_us if code == STEADY else lengths.dark_us
-        if light.on is None or light.off is None or light.pause is None:
-            return None
-        return flashes(code) * (light.on.max_us + light.off.max_us) + lengths.dark_us
 
     # --- words ------------------------------------------------------------------------
 

@@ -93,6 +93,9 @@ class _Short(Writer):
         super().__init__(parameters)
         self._lost: Settings = ()
 
+    def _looks_at_light(self) -> bool:
+        return "light" in self.parameters.must_prove
+
     def phases(self) -> Mapping[str, Callable[[], None]]:
         """Every phase in its order.  Each can be left out; the others then still make a procedure."""
         latches, ways = self._latches, self._ways

@@ -22,6 +22,9 @@ def timing(parameters: Parameters, times: int = TIMES) -> Procedure:
 
 
 class _Timing(Writer):
+    def _looks_at_light(self) -> bool:
+        return "light" in self.parameters.must_prove
+
     def write(self, times: int) -> None:
         self.left_out.append(
             "the clear by itself: no output moves when it is over, so it is measured with the hold"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from bench.judge.bounds import expected_bound_us
+from bench.judge.flashes import Lengths
 from bench.judge.level_answers import reads
 from bench.procedure.pressing import Pressing
 from bench.procedure.steps import Apply, Doing, Gesture, Presses, Require, Step, Until, Wait, WaitTimer
@@ -23,6 +24,10 @@ LONGEST_RIDE_US = 5_000_000
 SHORTEST_CUT_US = 2_000_000
 #: The source must be up this soon before anything is closed.
 SOURCE_WITHIN_US = 1_000_000
+
+#: How long a light whose times are not stated is looked at: a group, and until a code begins; ours.
+LONGEST_GROUP_US = 6_000_000
+LONGEST_LATENCY_US = 5_000_000
 
 #: Channels and what each is brought to, as words.
 Settings = tuple[tuple[str, str], ...]
@@ -50,6 +55,12 @@ class Writer:
         self._button_has_reset = False
         self._part = ""
         self._lost_in_leak = False
+        #: Modes in which the light has been waited for; in those of the procedure that do not matter it never is.
+        self._lit: set[Mode] = set() if self._looks_at_light() else set(Mode)
+
+    def _looks_at_light(self) -> bool:
+        """Whether modes must last until the light can be read."""
+        return self.parameters.light is not None
 
     # Parts that several procedures have.
 
@@ -59,6 +70,7 @@ class Writer:
         self._apply(*((s, "clear") for s in self.sensors))
         self._apply(("board", "closed"), ("main", "closed"))
         self._warm_up()
+        self._read_light(Mode.NORMAL)
 
     def _calls_alone(self, *calls: str) -> None:
         """One after the other; all of them where none is named."""
@@ -90,6 +102,7 @@ class Writer:
         self._apply((sensor, "leak"))
         self._add(WaitTimer("trip"))
         self._late(Mode.LEAK_ACTIVE, LATE_US)
+        self._read_light(Mode.LEAK_ACTIVE)
 
     def _lose_in_leak(self, loss: Settings) -> None:
         """In the leak of the first sensor, and back to it."""
@@ -106,6 +119,7 @@ class Writer:
         self._apply(*loss)
         self._add(WaitTimer("loss"))
         self._late(Mode.SENSOR_FAULT, LATE_US)
+        self._read_light(Mode.SENSOR_FAULT)
 
     def _come_back(self, loss: Settings) -> None:
         self._apply(*good_again(loss))
@@ -163,6 +177,21 @@ class Writer:
     def _press(self, pressing: Pressing) -> None:
         self._add(Presses(*pressing))
         self._add(WaitTimer("button"))
+
+    def _read_light(self, mode: Mode) -> None:
+        """Wait until the light of a mode that the board is surely in can be told from a wrong one, once.
+
+        A hold lasts long enough by itself.
+        """
+        light = self.parameters.light
+        code = None if light is None or mode in self._lit else light.codes[mode]
+        if light is None or code is None:
+            return
+        self._lit.add(mode)
+        longest_us = Lengths(light).longest_us(code) or LONGEST_GROUP_US
+        latency_us = LONGEST_LATENCY_US if light.latency is None else light.latency.max_us
+        # The group before may be in the way, then two must be seen whole.
+        self._add(Wait(latency_us + 4 * longest_us))
 
     # What the parts are made of.
 

@@ -20,6 +20,7 @@ from firmware_ref.parameters import (
     Button,
     Gesture,
     Interval,
+    Light,
     Mode,
     Output,
     Parameters,
@@ -262,3 +263,29 @@ def _rules(chance: _Chance, lossy: bool, timing: Timing) -> Rules:
         reset_supply_off_us=reset,
         after_supply_loss=rules.after_supply_loss,
     )
+
+
+def with_light(parameters: Parameters, seed: int | str) -> Parameters:
+    """The same board with a light of any kind; every other thing stays as it is."""
+    rng = random.Random(f"light {seed}")
+
+    def maybe(span: Interval) -> Interval | None:
+        return span if rng.random() >= _NOT_STATED else None
+
+    def around(nominal_us: int) -> Interval:
+        return Interval(round(nominal_us * 0.8), round(nominal_us * 1.2))
+
+    def code() -> str | None:
+        what = rng.choice(("dark", "steady", "flashes", "flashes", "flashes", "flashes", "not stated"))
+        count = rng.randint(1, 9)
+        flashing = "1 flash" if count == 1 else f"{count} flashes"
+        return {"flashes": flashing, "not stated": None}.get(what, what)
+
+    on_us, off_us = rng.randint(150 * MS, 600 * MS), rng.randint(150 * MS, 600 * MS)
+    off, pause = maybe(around(off_us)), maybe(around(round(off_us * rng.uniform(3.2, 6))))
+    codes = {mode: code() for mode in Mode} | {
+        Mode.UNPOWERED: "dark",
+        Mode.START_UP: rng.choice(("dark", code())),
+    }
+    latency = maybe(Interval(0, rng.randint(100 * MS, 8 * S)))
+    return replace(parameters, light=Light(codes, maybe(around(on_us)), off, pause, latency))

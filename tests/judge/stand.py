@@ -95,6 +95,9 @@ class Stand:
         self.levels |= {"button": "open"} if parameters.button is not None else {}
         self._outputs = {o.name: (_channel(o.name), o.kind) for o in parameters.outputs}
         self.levels |= {_channel(o.name): _read(o.kind, o.kind == "contact-nc") for o in parameters.outputs}
+        if parameters.light is not None:
+            self._outputs["light"] = ("light", "ac")
+            self.levels["light"] = "off"
         self._start = dict(self.levels)
 
     # -- stimuli ----------------------------------------------------------------------------------
@@ -209,7 +212,7 @@ class Stand:
             SIGNAL_US
             if ch.startswith("sensor.")
             else CONTACT_US
-            if ch == "button" or ("." in ch and ch[:4] in ("call", "alar"))
+            if ch in ("button", "light") or ("." in ch and ch[:4] in ("call", "alar"))
             else AC_US
         )
         half = widest if self.ends else rng.randint(100, widest)

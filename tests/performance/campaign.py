@@ -44,7 +44,7 @@ from bench.simulated.faults import Fault, catalogue, default_size, parse  # noqa
 from bench.trace.records import Record, Trace  # noqa: E402
 from firmware_ref.parameters import Mode, Parameters  # noqa: E402
 from tests.boards import air_handler, furnace  # noqa: E402
-from tests.judge.random_profiles import random_parameters  # noqa: E402
+from tests.judge.random_profiles import random_parameters, with_light  # noqa: E402
 from tests.judge.random_runs import random_run  # noqa: E402
 from tests.judge.shrink import described, shrink  # noqa: E402
 from tests.judge.stand import Stand, StandBench  # noqa: E402
@@ -55,6 +55,8 @@ STEPS = (6, 10, 20, 40)
 STUCK_S = 10
 #: One in so many boards is one of the two shipped ones.
 _SHIPPED_EVERY = 10
+#: One in so many has a light.
+_LIT_EVERY = 3
 #: What came of a fault: it made no difference at the terminals, its requirement failed, another did, none did.
 CAME = ("unseen", "right", "other", "none")
 _BATCH = 50
@@ -97,8 +99,10 @@ class Stuck(Exception):
 
 def parameters_of(seed: int, wide: bool, usual: bool = False) -> Parameters:
     if seed % _SHIPPED_EVERY == 0:
-        return (furnace, air_handler)[seed // _SHIPPED_EVERY % 2]()
-    return random_parameters(seed, wide, usual)
+        parameters = (furnace, air_handler)[seed // _SHIPPED_EVERY % 2]()
+    else:
+        parameters = random_parameters(seed, wide, usual)
+    return with_light(parameters, seed) if seed % _LIT_EVERY == 1 else parameters
 
 
 def judged(trace: Trace, parameters: Parameters, tally: Tally) -> list[Finding]:
@@ -170,6 +174,15 @@ def one_good(seed: int, tally: Tally, stand_of: Callable[[int], Stand] = good_st
     failed = [f for f in judged(trace, stand.parameters, tally) if f.verdict == "fail"]
     if failed:
         tally.wrong.append((seed, f"{failed[0].requirement} {failed[0].kind}: {failed[0].text}"))
+
+
+def lit_stand(seed: int) -> Stand:
+    parameters = with_light(parameters_of(seed, wide=False), seed)
+    return random_run(parameters, seed, "anywhere", STEPS[seed % len(STEPS)])
+
+
+def one_lit(seed: int, tally: Tally) -> None:
+    one_good(seed, tally, lit_stand)
 
 
 def one_inside(seed: int, tally: Tally) -> None:
@@ -257,10 +270,11 @@ def _restarted_alone(stand: Stand) -> bool:
 
 
 CAMPAIGNS: dict[str, Callable[[int, Tally], None]] = {
-    "good": one_good, "inside": one_inside, "faulty": one_faulty,
+    "good": one_good, "lit": one_lit, "inside": one_inside, "faulty": one_faulty,
 }  # fmt: skip
 _STANDS = {
     "good": (good_stand, "anywhere"),
+    "lit": (lit_stand, "anywhere"),
     "inside": (inside_stand, "inside"),
     "faulty": (faulty_stand, "inside"),
 }
