@@ -126,9 +126,11 @@ class Band:
 class Sensor:
     """One refrigerant sensor input.
 
-    `kind`: `analog` (voltage), `contact` (plain: `normal`, `leak`; cannot be
+    `kind`: `analog` (voltage), `contact` (plain: `open`, `short`; cannot be
     lost), `supervised` (end-of-line resistor: `normal`, `leak`, `open`,
-    `short`).  `points` are (level in %LFL, terminal voltage in uV), at least
+    `short`), `trouble-contact` (two plain contacts, one for the leak and one
+    for trouble).  Of plain contacts `leak_when` and `trouble_when` (None: has
+    none) say in which position, `open` or `closed`, they report it.  `points` are (level in %LFL, terminal voltage in uV), at least
     two, in order of rising level; the voltage may rise or fall with gas.
     `lost_by` names the signal states that the board must notice as lost.
     `load_uv`: how far the board may pull the signal away, None = not stated.
@@ -146,8 +148,27 @@ class Sensor:
     max_uv: int = 5_000_000
     ratiometric: bool = False
     load_uv: int | None = None
+    leak_when: str = "closed"
+    trouble_when: str | None = None
     lfl_ppm: float | None = None
     trip_at_most_lfl: float | None = None
+
+    @property
+    def terminals(self) -> tuple[str, ...]:
+        """The names of its terminals: `2`, and `2-trouble` where trouble has a contact of its own."""
+        return (self.name,) if self.trouble_when is None else (self.name, f"{self.name}-trouble")
+
+    def contact_says(self, terminal: str, signal: str) -> str | None:
+        """What a plain contact at a terminal of this sensor says: `leak` or `normal`, `trouble` or `good`.
+
+        `signal`: `open` or `short`.  None: it is no plain contact, or no such signal.
+        """
+        if self.kind not in ("contact", "trouble-contact") or signal not in ("open", "short"):
+            return None
+        position = "closed" if signal == "short" else "open"
+        if terminal == self.name:
+            return "leak" if position == self.leak_when else "normal"
+        return "trouble" if position == self.trouble_when else "good"
 
     @property
     def rising(self) -> bool:

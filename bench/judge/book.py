@@ -65,7 +65,7 @@ class Book:
                 f"the {event.call} call went {'on' if event.on else 'off'}"
             )
         elif isinstance(event, SensorMoved):
-            self._causes[event.stamp, None] = f"sensor {event.sensor} went to {self._signal(event)}"
+            self._causes[event.stamp, None] = f"{self._terminal(event)} went to {self._signal(event)}"
         elif isinstance(event, ButtonMoved):
             touched = set()  # of what is still missing nothing is moot by it
             self._causes[event.stamp, None] = f"the button was {'pressed' if event.on else 'released'}"
@@ -75,11 +75,16 @@ class Book:
             if touched is None or name in touched:
                 self._late.pop(id(finding), None)
 
+    def _terminal(self, event: SensorMoved) -> str:
+        name, _, trouble = event.sensor.partition("-")
+        return f"the trouble contact of sensor {name}" if trouble else f"sensor {name}"
+
     def _signal(self, event: SensorMoved) -> str:
         value = event.value
+        sensor = next(s for s in self.parameters.sensors if event.sensor in s.terminals)
         if not isinstance(value, Voltage):
-            return str(value)
-        sensor = next(s for s in self.parameters.sensors if s.name == event.sensor)
+            says = sensor.contact_says(event.sensor, value)
+            return value if says is None else f"{says} ({'closed' if value == 'short' else 'open'})"
         return f"{value.value_uv / 1e6:.3f} V ({sensor.level_at(value.value_uv):.1f} %LFL)"
 
     def cause(self, stamp: Stamp, output: str | None = None) -> str:

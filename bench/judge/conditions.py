@@ -29,8 +29,10 @@ from firmware_ref.parameters import Condition, Parameters, Sensor
 _LOW, _BETWEEN, _HIGH, _LOST = Condition.LOW, Condition.BETWEEN, Condition.HIGH, Condition.LOST
 
 
-def readings(sensor: Sensor, value: Value) -> frozenset[Condition]:
-    """The conditions that one sensor's signal may be taken for."""
+def readings(sensor: Sensor, value: Value, trouble: Value | None = None) -> frozenset[Condition]:
+    """The conditions that one sensor's signal may be taken for; `trouble`: what its trouble contact says."""
+    if sensor.kind in ("contact", "trouble-contact"):
+        return _contact_readings(sensor, value, trouble)
     if not isinstance(value, Voltage):
         if value in ("leak", "normal"):
             return frozenset({_HIGH if value == "leak" else _LOW})
@@ -56,6 +58,20 @@ def readings(sensor: Sensor, value: Value) -> frozenset[Condition]:
     if first <= trip_high and last >= clear_low:
         found.add(_BETWEEN)
     return frozenset(found)
+
+
+def _contact_readings(sensor: Sensor, value: Value, trouble: Value | None) -> frozenset[Condition]:
+    """Of plain contacts.  A leak from a sensor in trouble may be taken for a leak or for the loss."""
+    leak = value == "leak" or (value != "normal" and _closed(value) is (sensor.leak_when == "closed"))
+    if sensor.trouble_when is not None and _closed(trouble) is (sensor.trouble_when == "closed"):
+        if "trouble" not in sensor.lost_by:
+            return frozenset(Condition)
+        return frozenset({_LOST, _HIGH}) if leak else frozenset({_LOST})
+    return frozenset({_HIGH if leak else _LOW})
+
+
+def _closed(value: Value | None) -> bool:
+    return value == "short"
 
 
 @dataclass(slots=True)
@@ -129,18 +145,20 @@ _WATCHED = (Needs.HIGH, Needs.LOW, Needs.LOST, Needs.GOOD)
 
 @dataclass(slots=True)
 class Own:
-    """What one sensor says, and since when it says so by itself."""
+    """What one sensor says, and since when it says so by itself; `at`: the value at each of its terminals."""
 
     sensor: Sensor
     reads: frozenset[Condition]
     counted: Counted
+    at: tuple[Value, ...] = ()
     high: Since = field(default_factory=Since)
     lost: Since = field(default_factory=Since)
     good: Since = field(default_factory=Since)
 
     def fork(self) -> Own:
         return Own(
-            self.sensor, self.reads, self.counted.fork(), self.high.fork(), self.lost.fork(), self.good.fork()
+            self.sensor, self.reads, self.counted.fork(), self.at,
+            self.high.fork(), self.lost.fork(), self.good.fork(),
         )
 
     @property
@@ -179,9 +197,9 @@ class Conditions:
         self.since = {n: Since() for n in _WATCHED}
         loss, return_ = self.parameters.qualification("loss"), self.parameters.timing.return_
         self.counted = Counted(loss.min_us if loss else None, return_.max_us if return_ else None)
-        self._own = {
-            s.name: Own(s, readings(s, "open"), self.counted.fork()) for s in self.parameters.sensors
-        }
+        for s in self.parameters.sensors:
+            at: tuple[Value, ...] = ("open",) * len(s.terminals)
+            self._own[s.name] = Own(s, readings(s, *at), self.counted.fork(), at)
 
     def fork(self) -> Conditions:
         """An independent copy."""
@@ -195,10 +213,12 @@ class Conditions:
         copy.unbroken, copy.again = self.unbroken, self.again
         return copy
 
-    def read(self, name: str, value: Value, stamp: Stamp) -> None:
-        """A sensor's signal is `value` from `stamp` on."""
-        own = self._own[name]
-        own.reads = readings(own.sensor, value)
+    def read(self, terminal: str, value: Value, stamp: Stamp) -> None:
+        """The signal at a sensor's terminal (`2`, `2-trouble`) is `value` from `stamp` on."""
+        own = self._own[terminal.partition("-")[0]]
+        place = own.sensor.terminals.index(terminal)
+        own.at = (*own.at[:place], value, *own.at[place + 1 :])
+        own.reads = readings(own.sensor, *own.at)
         if self.powered:
             self._update(stamp)
 

@@ -23,7 +23,10 @@ class CallMoved:
 
 @dataclass(frozen=True, slots=True)
 class SensorMoved:
-    """A sensor's signal at the board's terminal became `value`."""
+    """The signal at a sensor's terminal of the board became `value`.
+
+    `sensor` is the terminal's name: the sensor's, or `2-trouble` for its trouble contact.
+    """
 
     sensor: str
     value: Value

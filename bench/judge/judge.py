@@ -146,7 +146,7 @@ def open_case(trace: Trace, parameters: Parameters, decision: str) -> Case:
 def check_safe_state(snapshot: Snapshot, parameters: Parameters) -> None:
     """A trace begins with everything open and unpowered, and says so of every channel; else raises TraceError."""
     needed = ["main", "sense.board", *(f"call.{c}" for c in parameters.calls)]
-    needed += [f"sensor.{s.name}" for s in parameters.sensors]
+    needed += [f"sensor.{t}" for s in parameters.sensors for t in s.terminals]
     needed += ["button"] if parameters.button is not None else []
     needed += [output_channel(o.name) for o in parameters.outputs]
     for channel in needed:
@@ -174,7 +174,7 @@ def check_safe_state(snapshot: Snapshot, parameters: Parameters) -> None:
 
 def check_fits(trace: Trace, parameters: Parameters) -> None:
     """The sensors of the trace must be of the profile's kind; else raises TraceError."""
-    kinds = {f"sensor.{s.name}": s.kind for s in parameters.sensors}
+    kinds = {f"sensor.{t}": s.kind for s in parameters.sensors for t in s.terminals}
     for record in trace.records:
         if not isinstance(record, Readback) or not record.ch.startswith("sensor."):
             continue

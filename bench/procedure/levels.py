@@ -20,11 +20,32 @@ def words(sensor: Sensor) -> tuple[str, ...]:
     """What may be written for this sensor besides a quantity."""
     if sensor.kind == "analog":
         return ANALOG_WORDS
+    if sensor.kind == "trouble-contact":
+        return (*CONTACT_WORDS, "trouble")
     return CONTACT_WORDS if sensor.kind == "contact" else (*CONTACT_WORDS, "open", "short")
 
 
+def moves(sensor: Sensor, word: str, bound_uv: int = SIGNAL_BOUND_UV) -> tuple[tuple[str, Value], ...]:
+    """The channels of one sensor and what each is brought to, in order, for a word or a quantity.
+
+    `leak` and `clear` come with no trouble, `trouble` with no leak; it comes
+    first and goes last, so that nothing else shows on the way.  Raises
+    ValueError as `signal` does.
+    """
+    at_sensor = f"sensor.{sensor.name}", signal(sensor, word, bound_uv)
+    if sensor.trouble_when is None:
+        return (at_sensor,)
+    at_trouble = f"sensor.{sensor.name}-trouble", _position(sensor.trouble_when, word == "trouble")
+    return (at_trouble, at_sensor) if word == "trouble" else (at_sensor, at_trouble)
+
+
+def _position(when: str, reports: bool) -> str:
+    """What the fixture puts at a plain contact's terminal: `open` or `short`."""
+    return "short" if reports is (when == "closed") else "open"
+
+
 def signal(sensor: Sensor, word: str, bound_uv: int = SIGNAL_BOUND_UV) -> Value:
-    """The signal that a word or a quantity (`20 %LFL`, `28000 ppm`, `1.3 V`, `1300 mV`) stands for.
+    """The signal at a sensor's own terminal that a word or a quantity (`20 %LFL`, `28000 ppm`, `1.3 V`, `1300 mV`) stands for.
 
     Raises ValueError, one sentence, where the sensor has no such signal or the
     bench cannot make it.
@@ -38,6 +59,8 @@ def signal(sensor: Sensor, word: str, bound_uv: int = SIGNAL_BOUND_UV) -> Value:
         )
     if word in ("open", "short"):
         return word
+    if sensor.kind in ("contact", "trouble-contact"):
+        return _position(sensor.leak_when, word == "leak")
     if sensor.kind != "analog":
         return "leak" if word == "leak" else "normal"
     return Voltage(_inside(sensor, _level_uv(sensor, word, bound_uv)), bound_uv)

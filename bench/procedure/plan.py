@@ -11,7 +11,7 @@ from typing import Union
 
 from bench.errors import ProcedureError
 from bench.judge.bounds import SIGNAL_BOUND_UV
-from bench.procedure.levels import signal
+from bench.procedure.levels import moves, signal
 from bench.procedure.pressing import surely
 from bench.procedure.steps import (
     Apply,
@@ -151,12 +151,12 @@ class _Planner:
 
     def _do(self, doing: Doing) -> tuple[str, Sequence[Action]]:
         if isinstance(doing, Apply):
-            moves = tuple((ch, self._value(ch, word)) for ch, word in doing.settings)
+            values = [self._values(ch, word) for ch, word in doing.settings]
             said = (
-                f"{ch} {say_level(self.parameters, ch, w, v)}"
-                for (ch, w), (_, v) in zip(doing.settings, moves, strict=True)
+                f"{ch} {say_level(self.parameters, ch, w, found[0][1])}"
+                for (ch, w), found in zip(doing.settings, values, strict=True)
             )
-            return ", ".join(said), [Move(moves)]
+            return ", ".join(said), [Move(tuple(move for found in values for move in found))]
         if isinstance(doing, Sweep):
             return self._sweep(doing)
         if isinstance(doing, Gesture):
@@ -179,6 +179,12 @@ class _Planner:
             ]
         assert isinstance(doing, Prompt)
         return f"ask: {doing.text}", [Ask(doing.text)]
+
+    def _values(self, channel: str, word: str) -> tuple[tuple[str, Value], ...]:
+        """What a word brings about; a sensor with a trouble contact has two channels."""
+        value = self._value(channel, word)
+        sensor = next((s for s in self.parameters.sensors if f"sensor.{s.name}" == channel), None)
+        return ((channel, value),) if sensor is None else moves(sensor, word, self.bound_uv)
 
     def _value(self, channel: str, word: str) -> Value:
         if not channel.startswith("sensor."):

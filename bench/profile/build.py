@@ -66,6 +66,14 @@ def has_self_test(form: ProfileForm) -> bool:
     return form.button is not None and form.button.self_test is not None
 
 
+def sensor_terminals(form: ProfileForm) -> list[str]:
+    """The sensors' terminals: `1`, and `2-trouble` of a sensor with a trouble contact."""
+    names = []
+    for name, sensor in form.sensors.items():
+        names += [name, f"{name}-trouble"] if sensor.kind == "trouble-contact" else [name]
+    return names
+
+
 def call_of(form: ProfileForm, name: str, output: OutputForm) -> str | None:
     """The call that an output follows."""
     return output.call or (name if name in (form.calls or ()) else None)
@@ -192,7 +200,13 @@ def _restart(output: OutputForm) -> Restart | None:
 def _sensor(name: str, sensor: SensorForm, lfl_ppm: float | None) -> Sensor:
     lost_by: frozenset[str] = frozenset(sensor.lost_by or ())
     if sensor.kind != "analog":
-        return Sensor(name=name, kind=sensor.kind, lost_by=lost_by)
+        return Sensor(
+            name=name,
+            kind=sensor.kind,
+            lost_by=lost_by,
+            leak_when=sensor.leak_when or "closed",
+            trouble_when=(sensor.trouble_when or "open") if sensor.kind == "trouble-contact" else None,
+        )
     bands = []
     for written in (sensor.trip, sensor.clear):
         ends = ends_of(written)

@@ -15,6 +15,7 @@ from bench.profile.yamltext import Path
 from firmware_ref.parameters import Band
 
 _ANALOG_ONLY = ("points", "max", "ratiometric", "load", "trip", "clear", "trip_at_most")
+_LOST_BY = {"trouble-contact": "[trouble]"}
 _ANALOG_NEEDS = {
     "points": "{0 %LFL: 0.5 V, 100 %LFL: 4.5 V}",
     "trip": "{nominal: 18 %LFL, tolerance: 2 %LFL}",
@@ -31,12 +32,15 @@ def sensor_mistakes(form: ProfileForm) -> Iterator[Mistake]:
         if sensor.kind == "contact" and sensor.lost_by is not None:
             yield Mistake(
                 (*path, "lost_by"),
-                "does not fit: a plain contact cannot be lost; remove it, or write kind: supervised",
+                "does not fit: a plain contact cannot be lost; remove it, or write kind: supervised, "
+                "or trouble-contact",
             )
         if sensor.kind != "contact" and sensor.lost_by is None:
             yield Mistake(
-                (*path, "lost_by"), "is missing; write what the board must notice, as in [open, short]"
+                (*path, "lost_by"),
+                f"is missing; write what the board must notice, as in {_LOST_BY.get(sensor.kind, '[open, short]')}",
             )
+        yield from _ways(sensor, path)
         if sensor.kind == "analog":
             yield from _analog(sensor, path, form.refrigerant, lfl_ppm_of(form))
         else:
@@ -54,6 +58,26 @@ def _refrigerant(name: str | None) -> Iterator[Mistake]:
             ("refrigerant",),
             f"{name} is not among those whose LFL could be established; {guess} Or leave it out and write "
             "levels in %LFL or volts",
+        )
+
+
+def _ways(sensor: SensorForm, path: Path) -> Iterator[Mistake]:
+    """Ways to be lost, and the positions of contacts, that this kind of sensor has not."""
+    troubled = sensor.kind == "trouble-contact"
+    for index, way in enumerate(sensor.lost_by or () if sensor.kind != "contact" else ()):
+        if (way == "trouble") != troubled:
+            fits = "[trouble], or []: a plain contact has no other way" if troubled else "open and short only"
+            yield Mistake(
+                (*path, "lost_by", index), f"{way} does not fit a {sensor.kind} sensor; write {fits}"
+            )
+    if sensor.leak_when is not None and sensor.kind not in ("contact", "trouble-contact"):
+        yield Mistake(
+            (*path, "leak_when"), f"does not fit a {sensor.kind} sensor, which is no plain contact; remove it"
+        )
+    if sensor.trouble_when is not None and not troubled:
+        yield Mistake(
+            (*path, "trouble_when"),
+            f"does not fit a {sensor.kind} sensor; remove it, or write kind: trouble-contact",
         )
 
 

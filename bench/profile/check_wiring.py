@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from difflib import get_close_matches
 
-from bench.profile.build import band_of, can_be_volts, lfl_ppm_of
+from bench.profile.build import band_of, can_be_volts, lfl_ppm_of, sensor_terminals
 from bench.profile.form import ProfileForm
 from bench.profile.intervals import ends_of
 from bench.profile.mistakes import Mistake
@@ -23,7 +23,7 @@ def wiring_mistakes(form: ProfileForm, table: Sequence[Channel]) -> Iterator[Mis
     names = needed_names(
         form.calls,
         list(form.outputs),
-        list(form.sensors),
+        sensor_terminals(form),
         fed_from,
         button=form.button is not None,
         light=seen is not None,
@@ -39,7 +39,7 @@ def wiring_mistakes(form: ProfileForm, table: Sequence[Channel]) -> Iterator[Mis
             # The terminal may be one whose own entry was wrong, and so is not known here.
             entry = (
                 "sensors" if name.startswith("sensor.") else "outputs",
-                name.removeprefix("out.").removeprefix("sensor."),
+                name.removeprefix("out.").removeprefix("sensor.").removesuffix("-trouble"),
             )
             yield Mistake(path, f"is no terminal of this board; {guess}", unless=entry)
             continue
@@ -79,6 +79,8 @@ def _other_kind(name: str, number: int, channel: Channel | None, fitting: str) -
 
 def _out_of_reach(form: ProfileForm, name: str, channel: Channel) -> Iterator[Mistake]:
     """Levels that the fixture's signal source cannot give."""
+    if name not in form.sensors:
+        return  # a trouble contact has no level
     sensor, highest = form.sensors[name], channel.highest_uv
     ends = ends_of(sensor.trip)
     if highest is None or ends is None or not can_be_volts(sensor, lfl_ppm_of(form)):

@@ -104,8 +104,9 @@ class OutputForm(Form):
 class SensorForm(Form):
     """One refrigerant sensor input."""
 
-    kind: Literal["analog", "contact", "supervised"] = needed(
-        "A voltage; a plain contact (cannot be lost); a contact with end-of-line resistor."
+    kind: Literal["analog", "contact", "supervised", "trouble-contact"] = needed(
+        "A voltage; a plain contact (cannot be lost); a contact with end-of-line resistor; "
+        "a plain contact and a second one for trouble."
     )
     points: dict[Gas, Voltage] = optional("analog: terminal voltage at each level.", min_length=2)
     max: Voltage = optional("analog: highest voltage that the board stands. Left out: 5 V.")
@@ -118,8 +119,14 @@ class SensorForm(Form):
     trip_at_most: SensorLevel = optional(
         "analog: the maker's claim that it trips at this level or below; shown by the procedure levels."
     )
-    lost_by: list[Literal["open", "short"]] = optional(
-        "analog, supervised: what the board must notice as lost."
+    leak_when: Literal["open", "closed"] = optional(
+        "contact, trouble-contact: the leak contact's position in a leak. Left out: closed."
+    )
+    trouble_when: Literal["open", "closed"] = optional(
+        "trouble-contact: the trouble contact's position in trouble. Left out: open."
+    )
+    lost_by: list[Literal["open", "short", "trouble"]] = optional(
+        "analog, supervised: open, short; trouble-contact: trouble: what the board must notice as lost."
     )
 
 

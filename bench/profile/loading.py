@@ -12,7 +12,7 @@ from typing import Any
 from bench.data import profiles_dir
 from bench.errors import ProfileError
 from bench.profile import checks
-from bench.profile.build import build
+from bench.profile.build import build, sensor_terminals
 from bench.profile.doubts import doubts, of_refrigerant
 from bench.profile.form import ProfileForm
 from bench.profile.mistakes import Mistake, dotted, read_form, without_echoes
@@ -116,7 +116,7 @@ def _profile(form: ProfileForm, data: dict[str, Any], source: str) -> Profile:
     names = needed_names(
         form.calls,
         list(form.outputs),
-        list(form.sensors),
+        sensor_terminals(form),
         form.supply.calls_fed_from,
         button=form.button is not None,
         light=form.light is not None,

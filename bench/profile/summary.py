@@ -53,7 +53,9 @@ def _span(span: Interval | None) -> str:
 
 def _sensor(sensor: Sensor) -> str:
     if sensor.trip is None or sensor.clear is None:
-        return sensor.kind
+        contact = f", {sensor.leak_when} on a leak" if sensor.kind in ("contact", "trouble-contact") else ""
+        trouble = f", trouble contact {sensor.trouble_when} in trouble" if sensor.trouble_when else ""
+        return f"{sensor.kind}{contact}{trouble}"
     trip, clear = (
         " to ".join(format_lfl(v) for v in sorted((sensor.level_at(b.low_uv), sensor.level_at(b.high_uv))))
         for b in (sensor.trip, sensor.clear)

@@ -14,7 +14,7 @@ from html import escape
 
 from bench.report.axis import Line, ticks, wrapped
 from bench.report.lanes import Lane, Mark, Picture, is_on
-from bench.report.wording import clock_words, duration_words, sensor_of
+from bench.report.wording import clock_words, contact_words, duration_words, sensor_of
 from bench.trace.records import Value, Voltage
 from firmware_ref.parameters import Parameters, Sensor
 
@@ -199,7 +199,8 @@ class _Drawing:
                 )
 
     def _sensor(self, lane: Lane, y0: float, y1: float) -> None:
-        sensor = sensor_of(self.parameters, lane.channel.partition(".")[2])
+        terminal = lane.channel.partition(".")[2]
+        sensor = sensor_of(self.parameters, terminal)
         height = _scale(lane, sensor, y0 + 12, y1 - 5)
         if height is not None:
             self._bands(sensor, height)
@@ -208,7 +209,7 @@ class _Drawing:
         for start_us, end_us, value in lane.spans(self.line.end_us):
             if end_us <= self.line.start_us:
                 continue
-            x0, x1, text = self._x(start_us), self._x(end_us), _signal(sensor, value)
+            x0, x1, text = self._x(start_us), self._x(end_us), _signal(sensor, terminal, value)
             y = y1 - 6
             if isinstance(value, Voltage) and height is not None:
                 y = height(value.value_uv) - 3
@@ -278,9 +279,9 @@ def _scale(lane: Lane, sensor: Sensor | None, y0: float, y1: float) -> Height | 
     return lambda uv: y1 - (uv - low) / max(1, high - low) * (y1 - y0)
 
 
-def _signal(sensor: Sensor | None, value: Value) -> str:
+def _signal(sensor: Sensor | None, terminal: str, value: Value) -> str:
     if not isinstance(value, Voltage):
-        return str(value)
+        return contact_words(sensor, terminal, str(value))
     if sensor is None or len(sensor.points) < 2:
         return f"{value.value_uv / 1e6:.3f} V"
     return f"{sensor.level_at(value.value_uv):.1f} %LFL"

@@ -121,7 +121,9 @@ def picture_of(trace: Trace, judgement: Judgement, parameters: Parameters) -> Pi
 def channels(parameters: Parameters, seen: set[str]) -> list[tuple[str, str, str]]:
     """Channel, name and kind of what is drawn, top to bottom: each output right under its call."""
     found = [("sense.board", "supply", "supply")]
-    found += [(f"sensor.{s.name}", f"sensor {s.name}", "sensor") for s in parameters.sensors]
+    for sensor in parameters.sensors:
+        found.append((f"sensor.{sensor.name}", f"sensor {sensor.name}", "sensor"))
+        found += [(f"sensor.{t}", f"trouble {sensor.name}", "sensor") for t in sensor.terminals[1:]]
     rest = list(parameters.outputs)
     for call in parameters.calls:
         found.append((f"call.{call}", f"{call} call", "call"))

@@ -77,7 +77,7 @@ def _mode(state: State) -> list[Text]:
     rows = [_row("expected", wording.modes_words(modes), "bold"), _row("timer", _timer(state))]
     rows.append(_row("supply", watched.supply or "not read yet"))
     for name, value in watched.sensors.items():
-        words = wording.signal_words(wording.sensor_of(state.parameters, name), value)
+        words = wording.signal_words(wording.sensor_of(state.parameters, name), name, value)
         rows.append(_row(f"sensor {name}"[: LABEL - 1], words or "not read yet"))
     return [*rows, Text()]
 

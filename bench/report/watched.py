@@ -19,7 +19,7 @@ class Watched:
         self.supply: str | None = None
         self.calls: dict[str, str | None] = dict.fromkeys(parameters.calls)
         self.outputs: dict[str, str | None] = {o.name: None for o in parameters.outputs}
-        self.sensors: dict[str, Value | None] = {s.name: None for s in parameters.sensors}
+        self.sensors: dict[str, Value | None] = {t: None for s in parameters.sensors for t in s.terminals}
         self.end: End | None = None
 
     @property

@@ -213,14 +213,19 @@ def policy_words(output: Output, modes: tuple[Mode, ...]) -> str:
 
 
 def sensor_of(parameters: Parameters, name: str) -> Sensor | None:
-    """The sensor of that name, if the profile has it."""
-    return next((s for s in parameters.sensors if s.name == name), None)
+    """The sensor that has a terminal of that name, if the profile has one."""
+    return next((s for s in parameters.sensors if name in s.terminals), None)
 
 
-def signal_words(sensor: Sensor | None, value: Value | None) -> str:
+def contact_words(sensor: Sensor | None, terminal: str, value: str) -> str:
+    """A signal that is a word, of a plain contact what it says."""
+    return (sensor.contact_says(terminal, value) if sensor is not None else None) or value
+
+
+def signal_words(sensor: Sensor | None, terminal: str, value: Value | None) -> str:
     """A sensor's signal: `open`, `leak`, or `leak  1.310 V = 20.3 %LFL`."""
     if not isinstance(value, Voltage):
-        return "" if value is None else str(value)
+        return "" if value is None else contact_words(sensor, terminal, str(value))
     volts = f"{value.value_uv / 1e6:.3f} V"
     if sensor is None or len(sensor.points) < 2:
         return volts

@@ -39,7 +39,7 @@ class NominalBench:
         self._ready: list[Record] = []
         self._switches = {"main": False, "board": False}
         self._calls = dict.fromkeys(parameters.calls, False)
-        self._sensors: dict[str, Value] = {s.name: "open" for s in parameters.sensors}
+        self._sensors: dict[str, Value] = {t: "open" for s in parameters.sensors for t in s.terminals}
         self._reads = {o.name: o.kind == "contact-nc" for o in parameters.outputs}
         self._moving: dict[str, tuple[int, bool]] = {}
         self._condition_us = 0
@@ -183,7 +183,7 @@ class NominalBench:
         return on and (self._powered or output.kind != "ac")
 
     def _condition(self) -> Condition:
-        found = [_condition_of(s, self._sensors[s.name]) for s in self._parameters.sensors]
+        found = [_condition_of(s, *(self._sensors[t] for t in s.terminals)) for s in self._parameters.sensors]
         lost = all if self._parameters.rules.lost_when == "all" else any
         if any(c is Condition.HIGH for c in found):
             return Condition.HIGH
@@ -192,7 +192,15 @@ class NominalBench:
         return Condition.LOW if all(c is Condition.LOW for c in found) else Condition.BETWEEN
 
 
-def _condition_of(sensor: Sensor, value: Value) -> Condition:
+#: Position of a plain contact -> what stands at its terminal.
+_POSITIONS = {"open": "open", "closed": "short"}
+
+
+def _condition_of(sensor: Sensor, value: Value, trouble: Value | None = None) -> Condition:
+    if sensor.kind in ("contact", "trouble-contact"):
+        if trouble is not None and trouble == _POSITIONS[sensor.trouble_when or ""]:
+            return Condition.LOST
+        return Condition.HIGH if value in ("leak", _POSITIONS[sensor.leak_when]) else Condition.LOW
     if not isinstance(value, Voltage):
         return {"leak": Condition.HIGH, "normal": Condition.LOW}.get(value, Condition.LOST)
     assert sensor.trip is not None and sensor.clear is not None

@@ -108,7 +108,7 @@ def unsafe(snapshot: Snapshot, parameters: Parameters) -> str | None:
     expected = {"main": "open", "board": "open", "sense.board": "off"}
     expected.update({f"call.{call}": "off" for call in parameters.calls})
     expected.update({"button": "open"} if parameters.button is not None else {})
-    expected.update({f"sensor.{sensor.name}": "open" for sensor in parameters.sensors})
+    expected.update({f"sensor.{t}": "open" for sensor in parameters.sensors for t in sensor.terminals})
     expected.update({output_channel(o.name): "off" for o in parameters.outputs if o.kind == "ac"})
     for ch, wanted in expected.items():
         found = snapshot.values.get(ch)

@@ -154,7 +154,7 @@ class Board:
         self._touch(at_us)
 
     def sensor(self, name: str, signal: str | int, at_us: int) -> None:
-        """The signal at a sensor terminal: `open`, `short`, `normal`, `leak`, or a voltage in uV."""
+        """The signal at a sensor's terminal (`1`, `2-trouble`): `open`, `short`, `normal`, `leak`, or a voltage in uV."""
         self._run(at_us)
         self._readings.put(name, signal, at_us)
         self._touch(at_us)

@@ -51,6 +51,12 @@ def expected(row: Row, where: tuple[str, ...], parameters: Parameters) -> Expect
         return "supply", None, _after_forgetting(parameters)
     if row.name == "loss-ignored":
         return "loss", _first_moved(Mode.SENSOR_FAULT, parameters), "missing"
+    if row.name == "trouble-ignored":
+        return "loss", _first_moved(Mode.SENSOR_FAULT, parameters), "missing"
+    if row.name == "sensor-ignored":
+        if where[0] == parameters.sensors[0].name:
+            return "trip", _first_moved(Mode.LEAK_ACTIVE, parameters), "missing"
+        return "re-leak", None, "too-early"  # the others leak in the hold
     if row.name == "call-dead":
         return "follow", next(o.name for o in parameters.outputs if o.call == where[0]), "missing"
     if row.name == "crossed":

@@ -17,7 +17,7 @@ class Row:
     """One kind of fault.
 
     `where`: what stands behind the colon: None, `output`, `call`, `mode`, `pair`
-    (two outputs), `relay`, `input` (a channel of the fixture) or `inputs` (two).  `size`: None,
+    (two outputs), `sensor` (of several), `trouble` (a sensor with a trouble contact), `relay`, `input` (a channel of the fixture) or `inputs` (two).  `size`: None,
     `time` or `level`: what may stand behind the equals sign.  `procedure`: the
     built-in one that shows it; what takes `full` passes `acceptance`.
     """
@@ -45,6 +45,8 @@ TABLE = (
         "loss-ignored", "board", None, None, "A lost sensor goes unnoticed: the board keeps its last reading."
     ),
     Row("loss-ends-mitigation", "board", None, None, "A sensor lost during mitigation ends the mitigation."),
+    Row("sensor-ignored", "board", "sensor", None, "A leak at sensor {0} goes unnoticed."),
+    Row("trouble-ignored", "board", "trouble", None, "The trouble contact of sensor {0} goes unnoticed."),
     Row("chatter", "board", "output", None, "The contact of output {0} chatters while it should rest."),
     Row("reboots", "board", None, None, "The board restarts once by itself while two outputs are on."),
     Row("loads-supply", "board", None, None, "The board overloads its 24 VAC supply."),

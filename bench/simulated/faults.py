@@ -216,6 +216,10 @@ def _places(row: Row, parameters: Parameters) -> Iterator[tuple[str, ...]]:
         yield from ((name,) for name in outputs if _can_show(row.name, parameters.output(name)))
     elif row.where == "call":
         yield from ((c,) for c in parameters.calls if any(o.call == c for o in parameters.outputs))
+    elif row.where == "sensor":
+        yield from ((s.name,) for s in parameters.sensors if len(parameters.sensors) > 1)
+    elif row.where == "trouble":
+        yield from ((s.name,) for s in parameters.sensors if "trouble" in s.lost_by)
     elif row.where == "pair":
         for a, b in itertools.combinations(parameters.outputs, 2):
             if a.kind == b.kind == "ac" and a.call != b.call:

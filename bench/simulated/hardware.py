@@ -102,7 +102,7 @@ class Hardware:
                 self._inputs[c.number] = AcInput(self.mains, on=c.number == self._senses["main"])
             elif not c.moved:
                 self._inputs[c.number] = ContactInput(on=c.number in closed)
-        sensors = {by_name[f"sensor.{s.name}"]: s.name for s in parameters.sensors}
+        sensors = {by_name[f"sensor.{t}"]: t for s in parameters.sensors for t in s.terminals}
         self.signals = {
             c.number: Signal(c.number, self.agenda, chance, self._emit, flaws.signal_drift, self._to_board(sensors.get(c.number)))
             for c in table.by_number.values()

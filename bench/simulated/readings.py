@@ -30,6 +30,9 @@ class Input:
                 self._clear_uv = self._trip_uv
         self.condition = Condition.LOW
         self.since_us = 0
+        self._signal: str | int = "open"
+        self._in_trouble = sensor.trouble_when == "open"
+        self._hears_trouble = "trouble" in sensor.lost_by and not ignores_loss
         self.put("open", 0)
 
     @property
@@ -43,6 +46,9 @@ class Input:
         if self.sensor.kind == "analog":
             # An open input that is not noticed is pulled down: no gas on a rising sensor.
             return self._level(signal if isinstance(signal, int) else 0)
+        if self.sensor.kind in ("contact", "trouble-contact"):
+            reports = {"open": "open", "closed": "short"}[self.sensor.leak_when]
+            return Condition.HIGH if signal in ("leak", reports) else Condition.LOW
         return Condition.HIGH if signal in ("leak", "short") else Condition.LOW
 
     def _level(self, uv: int) -> Condition:
@@ -52,7 +58,17 @@ class Input:
         return Condition.LOW if sign * uv < sign * self._clear_uv else Condition.BETWEEN
 
     def put(self, signal: str | int, at_us: int) -> None:
-        condition = self._read(signal)
+        self._signal = signal
+        self._look(at_us)
+
+    def complain(self, signal: str | int, at_us: int) -> None:
+        """The trouble contact moves."""
+        self._in_trouble = (signal == "short") is (self.sensor.trouble_when == "closed")
+        self._look(at_us)
+
+    def _look(self, at_us: int) -> None:
+        lost = self._in_trouble and self._hears_trouble
+        condition = Condition.LOST if lost else self._read(self._signal)
         if condition is not self.condition:
             self.condition, self.since_us = condition, at_us
 
@@ -81,7 +97,12 @@ class Readings:
         self.clear_since_us: int | None = None
 
     def put(self, name: str, signal: str | int, at_us: int) -> None:
-        self.inputs[name].put(signal, at_us)
+        """`name`: a sensor, or the trouble contact of one."""
+        sensor, _, trouble = name.partition("-")
+        if trouble:
+            self.inputs[sensor].complain(signal, at_us)
+        else:
+            self.inputs[sensor].put(signal, at_us)
         self._join(at_us)
 
     def power_up(self, at_us: int) -> None:

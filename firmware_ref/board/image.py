@@ -14,12 +14,13 @@ from collections.abc import Mapping, Sequence
 
 from firmware_ref.parameters import Band, Interval, Mode, Output, Parameters, Policy, Sensor
 
-VERSION = 1
+VERSION = 2
 #: Places of the relays in the image: eight that switch 24 VAC, then the alarm's.
 RELAYS = ("Y", "W", "G", "O", "B", "Y2", "W2", "E")
 CALLS = RELAYS
 ALARM = ("alarm.no", "alarm.nc")
 NO_CALL = 0xFF
+SENSORS = ("1", "2")
 
 #: Properties of this (invented) board.
 RELAY_MS = 7
@@ -66,27 +67,23 @@ def image(parameters: Parameters) -> bytes:
     """The image from address 0 of the board's EEPROM.  Raises Unfit."""
     _check(parameters)
     p, timing, rules = parameters, parameters.timing, parameters.rules
-    sensor = p.sensors[0]
+    places, calls = terminals(p), call_terminals(p)
     trip_ms = _qualification_ms(p, "trip")
     loss_ms = _qualification_ms(p, "loss")
     flags = (
-        sensor.kind != "analog",
-        sensor.kind != "analog" or not sensor.rising,
-        "open" in sensor.lost_by,
-        "short" in sensor.lost_by,
+        rules.lost_when == "all",
         bool(rules.latching),
         rules.after_fault == "hold",
         rules.hold_ends_only_when == "low",
         rules.check_before_normal,
     )
     head = struct.pack(
-        "<BB3B4H9I",
+        "<BB3B9I",
         VERSION,
         sum(1 << bit for bit, flag in enumerate(flags) if flag),
         _ON_BAND.index(rules.hold_on_band or "restart"),
         _WHEN_LOST.index(rules.hold_when_lost or "restart"),
         _AFTER_CUT.index(rules.after_supply_loss or "restart_hold"),
-        *_levels_mv(sensor),
         _ms(timing.boot) - START_MS,
         _ms(timing.warm_up) - START_MS,
         trip_ms,
@@ -97,11 +94,30 @@ def image(parameters: Parameters) -> bytes:
         _stated_ms(timing.ride_through, "ride-through"),
         0 if rules.reset_supply_off_us is None else rules.reset_supply_off_us // 1_000,
     )
-    by_name = {o.name: o for o in p.outputs}
-    alarm = next((by_name[name] for name in ALARM if name in by_name), None)
-    places = [by_name.get(name) for name in RELAYS] + [alarm]
-    body = head + b"".join(_output(o, p, trip_ms, loss_ms) for o in places)
+    by_place = {places[o.name]: o for o in p.outputs}
+    alarm = next((by_place[name] for name in ALARM if name in by_place), None)
+    outputs = [*(by_place.get(name) for name in RELAYS), alarm]
+    by_name = {s.name: s for s in p.sensors}
+    body = head + b"".join(_sensor(by_name.get(name)) for name in SENSORS)
+    body += b"".join(_output(o, p, calls, trip_ms, loss_ms) for o in outputs)
     return body + struct.pack("<H", crc16(body))
+
+
+def terminals(parameters: Parameters) -> dict[str, str]:
+    """Name of an output -> the board's terminal for it: that of its name, else the first that is free."""
+    return _placed([o.name for o in parameters.outputs], (*RELAYS, *ALARM), RELAYS)
+
+
+def call_terminals(parameters: Parameters) -> dict[str, str]:
+    """Name of a call -> the board's terminal for it, likewise."""
+    return _placed(parameters.calls, CALLS, CALLS)
+
+
+def _placed(names: Sequence[str], known: Sequence[str], spare: Sequence[str]) -> dict[str, str]:
+    """Where there are more names than terminals, some have none."""
+    free = iter([place for place in spare if place not in names])
+    placed = {name: name if name in known else next(free, None) for name in names}
+    return {name: place for name, place in placed.items() if place is not None}
 
 
 def crc16(data: bytes) -> int:
@@ -118,7 +134,26 @@ def crc16(data: bytes) -> int:
 # -- parts -----------------------------------------------------------------------------------
 
 
-def _output(output: Output | None, parameters: Parameters, trip_ms: int, loss_ms: int) -> bytes:
+def _sensor(sensor: Sensor | None) -> bytes:
+    if sensor is None:
+        return struct.pack("<B4H", 0, 0, 0, 0, 0)
+    analog = sensor.kind == "analog"
+    flags = (
+        True,
+        not analog,
+        # A contact that opens on a leak goes up with it.
+        not sensor.rising if analog else sensor.kind == "supervised" or sensor.leak_when == "closed",
+        "open" in sensor.lost_by,
+        "short" in sensor.lost_by,
+        "trouble" in sensor.lost_by,
+        sensor.trouble_when == "closed",
+    )
+    return struct.pack("<B4H", sum(1 << bit for bit, flag in enumerate(flags) if flag), *_levels_mv(sensor))
+
+
+def _output(
+    output: Output | None, parameters: Parameters, calls: Mapping[str, str], trip_ms: int, loss_ms: int
+) -> bytes:
     if output is None:
         return struct.pack("<BB6B6IBI", 0, NO_CALL, *[0] * 6, *[0] * 6, 0, 0)
     timing = parameters.timing
@@ -131,7 +166,7 @@ def _output(output: Output | None, parameters: Parameters, trip_ms: int, loss_ms
     return struct.pack(
         "<BB6B6IBI",
         _USED | (_FED_BY_CALL if output.feed == "call" else 0),
-        NO_CALL if output.call is None else CALLS.index(output.call),
+        NO_CALL if output.call is None else CALLS.index(calls[output.call]),
         *policies,
         *map(_move_ms, moves),
         _total_ms(output.trip or timing.trip, trip_ms),
@@ -150,6 +185,8 @@ def _driven(output: Output, mode: Mode) -> Policy:
 
 def _levels_mv(sensor: Sensor) -> tuple[int, int, int, int]:
     """Trip, clear, short below, open above."""
+    if sensor.kind not in ("analog", "supervised") and sensor.leak_when == "open":
+        return CONTACT_OPEN_MV, CONTACT_OPEN_MV, CONTACT_SHORT_MV, CONTACT_OPEN_MV
     if sensor.kind != "analog":
         return CONTACT_LEAK_MV, CONTACT_LEAK_MV, CONTACT_SHORT_MV, CONTACT_OPEN_MV
     volts = [uv for _, uv in sensor.points]
@@ -194,9 +231,13 @@ def _total_ms(total: Interval | None, qualified_ms: int) -> int:
 
 def _check(parameters: Parameters) -> None:
     p, timing, rules = parameters, parameters.timing, parameters.rules
-    if len(p.sensors) != 1:
-        raise Unfit(f"{p.name} has {len(p.sensors)} sensors; this board has one sensor input")
-    _check_sensor(p.name, p.sensors[0])
+    unknown = _first_not_in([s.name for s in p.sensors], SENSORS)
+    if unknown is not None:
+        raise Unfit(
+            f"{p.name} has a sensor {unknown}; this board has inputs for {' and '.join(SENSORS)} only"
+        )
+    for sensor in p.sensors:
+        _check_sensor(p.name, sensor)
     _check_names(p)
     for output in p.outputs:
         _check_output(p.name, output)
@@ -239,15 +280,14 @@ def _check_sensor(name: str, sensor: Sensor) -> None:
 
 
 def _check_names(p: Parameters) -> None:
-    unknown = _first_not_in(p.calls, CALLS) or _first_not_in(
-        [o.call for o in p.outputs if o.call is not None], CALLS
-    )
+    unknown = _first_not_in(p.calls, list(call_terminals(p)))
     if unknown is not None:
-        raise Unfit(f"{p.name}: this board has no terminal for the call {unknown}; it has {', '.join(CALLS)}")
-    places = (*RELAYS, *ALARM)
-    unknown = _first_not_in([o.name for o in p.outputs], places)
+        raise Unfit(f"{p.name}: no terminal is left for the call {unknown}; this board has {len(CALLS)}")
+    unknown = _first_not_in([o.name for o in p.outputs], list(terminals(p)))
     if unknown is not None:
-        raise Unfit(f"{p.name}: this board has no output {unknown}; it has {', '.join(places)}")
+        raise Unfit(
+            f"{p.name}: no terminal is left for the output {unknown}; this board has {len(RELAYS)} and an alarm"
+        )
 
 
 def _first_not_in(names: Sequence[str], allowed: Sequence[str]) -> str | None:

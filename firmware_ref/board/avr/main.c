@@ -17,6 +17,11 @@ enum { STORE_AT = 0x200, TICK_HZ = 1000 };
 
 _Static_assert((int)IMAGE_BYTES <= (int)STORE_AT, "the parameter image reaches into the record store");
 
+#define CHANNEL(n, number) number,
+#define CHANNEL_BIT(n, number) | _BV(number)
+static const uint8_t channel[SENSORS] = {SENSOR_CHANNELS(CHANNEL)};
+enum { ANALOG = 0 SENSOR_CHANNELS(CHANNEL_BIT) };
+
 static volatile uint8_t ticks;
 static board core;
 
@@ -45,24 +50,47 @@ static void set_up_pins(void)
     RELAY_PINS(OFF_N)
     ALARM_PIN(OFF)
     LIGHT_PIN(OFF)
-    BIAS_PIN(OFF)
-    /* Every other pin is pulled up, but the analog one: that has neither pull nor digital buffer. */
-    PORTA = (uint8_t)~(DDRA | _BV(SENSOR_CHANNEL));
+    BIAS_PINS(OFF_N)
+    /* Every other pin is pulled up, but the analog ones: those have neither pull nor digital buffer. */
+    PORTA = (uint8_t)~(DDRA | ANALOG);
     PORTB = (uint8_t)~DDRB;
     PORTC = (uint8_t)~DDRC;
     PORTD = (uint8_t)~DDRD;
-    DIDR0 = _BV(SENSOR_CHANNEL);
+    DIDR0 = ANALOG;
     /* Not used, but never level-triggered on a low pin. */
     EICRA = _BV(ISC21) | _BV(ISC11) | _BV(ISC01);
 }
 
 static void set_up_timers(void)
 {
-    ADMUX = _BV(REFS0) | SENSOR_CHANNEL;
+    ADMUX = _BV(REFS0) | channel[0];
     ADCSRA = _BV(ADEN) | _BV(ADSC) | _BV(ADPS2) | _BV(ADPS1) | _BV(ADPS0);
     OCR1A = F_CPU / TICK_HZ - 1;
     TIMSK1 = _BV(OCIE1A);
     TCCR1B = _BV(WGM12) | _BV(CS10);
+}
+
+static uint16_t converted(void)
+{
+    while ((ADCSRA & _BV(ADSC)) != 0) {
+    }
+    return sensor_millivolts(ADC);
+}
+
+/* The conversion of the first, begun in the tick before, is long over; one of another takes 0.1 ms. */
+static void sample_sensors(board_inputs *in)
+{
+    in->sensor_mv[0] = converted();
+    for (uint8_t i = 1; i < SENSORS; i++) {
+        in->sensor_mv[i] = 0;
+        if (core.parameters.sensor[i].used) {
+            ADMUX = (uint8_t)(_BV(REFS0) | channel[i]);
+            ADCSRA |= _BV(ADSC);
+            in->sensor_mv[i] = converted();
+        }
+    }
+    ADMUX = (uint8_t)(_BV(REFS0) | channel[0]);
+    ADCSRA |= _BV(ADSC);
 }
 
 static void sample(board_inputs *in)
@@ -75,9 +103,11 @@ static void sample(board_inputs *in)
     in->calls = calls;
     in->supply = SUPPLY_PIN(LOW);
     in->button = BUTTON_PIN(LOW);
-    /* The conversion begun in the tick before is long over. */
-    in->sensor_mv = sensor_millivolts(ADC);
-    ADCSRA |= _BV(ADSC);
+    uint8_t troubles = 0;
+#define TROUBLE(n, port, bit) if (LOW(port, bit)) { troubles = (uint8_t)(troubles | 1u << (n)); }
+    TROUBLE_PINS(TROUBLE)
+    in->troubles = troubles;
+    sample_sensors(in);
     in->store_ready = eeprom_is_ready();
 }
 
@@ -88,11 +118,11 @@ static void carry_out(const board_outputs *out)
 #define PUT_RELAY(n, port, bit) PUT((out->relays & 1u << (n)) != 0, port, bit)
 #define PUT_ALARM(port, bit) PUT(out->alarm, port, bit)
 #define PUT_LIGHT(port, bit) PUT(out->light, port, bit)
-#define PUT_BIAS(port, bit) PUT(out->bias, port, bit)
+#define PUT_BIAS(n, port, bit) PUT((out->bias & 1u << (n)) != 0, port, bit)
     RELAY_PINS(PUT_RELAY)
     ALARM_PIN(PUT_ALARM)
     LIGHT_PIN(PUT_LIGHT)
-    BIAS_PIN(PUT_BIAS)
+    BIAS_PINS(PUT_BIAS)
     if (out->store) {
         eeprom_write_byte((uint8_t *)(STORE_AT + out->store_address), out->store_value);
     }

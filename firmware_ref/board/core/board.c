@@ -31,6 +31,10 @@ void board_start(board *b, const uint8_t image[IMAGE_BYTES], const uint8_t store
         }
     }
     memory_start(&b->memory, store);
+    for (uint8_t i = 0; i < SENSORS; i++) {
+        const sensor_parameters *s = &b->parameters.sensor[i];
+        b->bias = (uint8_t)(b->bias | (s->used && s->biased ? 1u << i : 0u));
+    }
     mains_start(&b->supply, 0);
     /* A good supply until its absence has been seen for as long as always. */
     b->supply.silent_ms = 0;
@@ -57,7 +61,7 @@ static bool sample(board *b, const board_inputs *in)
             changed |= mains_sample(&b->calls[i], (calls & 1u) != 0u, b->now_ms);
         }
     }
-    sensor_sample(&b->sensor, &b->parameters, in->sensor_mv);
+    sensor_sample(&b->sensor, &b->parameters, in->sensor_mv, in->troubles);
     return changed;
 }
 
@@ -164,7 +168,7 @@ void board_tick(board *b, const board_inputs *in, board_outputs *out)
     out->relays = b->relays;
     out->alarm = b->outputs.output[ALARM].drive;
     out->light = b->power == POWER_RUNNING && panel_light(&b->panel, &b->logic);
-    out->bias = b->parameters.biased;
+    out->bias = b->bias;
     out->alive = !(HAS(watchdog_starved) && (out->relays & (uint8_t)(out->relays - 1u)) != 0u);
     if (in->store_ready) {
         out->store = memory_next(&b->memory, &out->store_address, &out->store_value);

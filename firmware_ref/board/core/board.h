@@ -20,7 +20,8 @@ typedef struct {
     uint8_t calls;      /* bit n: the opto of call n conducts in this millisecond */
     bool supply;        /* so does that of the supply */
     bool button;        /* the contact is closed */
-    uint16_t sensor_mv; /* at the terminal */
+    uint16_t sensor_mv[SENSORS]; /* at the terminals */
+    uint8_t troubles;   /* bit n: the trouble contact of sensor n is closed */
     bool store_ready;   /* the EEPROM can take a byte */
 } board_inputs;
 
@@ -28,7 +29,7 @@ typedef struct {
     uint8_t relays; /* bit n: drive of output n, in the order of the parameter table */
     bool alarm;
     bool light;
-    bool bias;      /* feed the divider of a contact sensor */
+    uint8_t bias;   /* bit n: feed the divider of sensor n, a contact */
     bool alive;     /* feed the watchdog */
     bool store;     /* write `store_value` at `store_address` of the record store */
     uint8_t store_address, store_value;
@@ -51,6 +52,7 @@ typedef struct {
     mains_input calls[CALLS];
     mains_input supply;
     sensor_state sensor;
+    uint8_t bias;
     logic_state logic;
     outputs_state outputs;
     uint8_t relays; /* their drives, as lines */

@@ -4,14 +4,21 @@
 #include "defects.h"
 
 enum {
-    FLAG_BIASED = 1 << 0,
-    FLAG_FALLING = 1 << 1,
-    FLAG_OPEN_IS_LOST = 1 << 2,
-    FLAG_SHORT_IS_LOST = 1 << 3,
-    FLAG_LATCHING = 1 << 4,
-    FLAG_FAULT_INTO_HOLD = 1 << 5,
-    FLAG_ENDS_ONLY_LOW = 1 << 6,
-    FLAG_CHECK_BEFORE_NORMAL = 1 << 7
+    FLAG_ALL_MUST_BE_LOST = 1 << 0,
+    FLAG_LATCHING = 1 << 1,
+    FLAG_FAULT_INTO_HOLD = 1 << 2,
+    FLAG_ENDS_ONLY_LOW = 1 << 3,
+    FLAG_CHECK_BEFORE_NORMAL = 1 << 4
+};
+
+enum {
+    SENSOR_USED = 1 << 0,
+    SENSOR_BIASED = 1 << 1,
+    SENSOR_FALLING = 1 << 2,
+    SENSOR_OPEN_IS_LOST = 1 << 3,
+    SENSOR_SHORT_IS_LOST = 1 << 4,
+    SENSOR_TROUBLE_IS_LOST = 1 << 5,
+    SENSOR_TROUBLE_CLOSED = 1 << 6
 };
 
 enum { OUTPUT_USED = 1 << 0, OUTPUT_FED_BY_CALL = 1 << 1 };
@@ -32,6 +39,25 @@ static uint32_t next_32(const uint8_t **at)
 {
     const uint32_t low = next_16(at);
     return low | ((uint32_t)next_16(at) << 16);
+}
+
+static void load_sensor(sensor_parameters *s, const uint8_t **at)
+{
+    const uint8_t flags = next_8(at);
+    s->used = (flags & SENSOR_USED) != 0;
+    s->biased = (flags & SENSOR_BIASED) != 0;
+    s->falling = (flags & SENSOR_FALLING) != 0;
+    s->open_is_lost = (flags & SENSOR_OPEN_IS_LOST) != 0;
+    s->short_is_lost = (flags & SENSOR_SHORT_IS_LOST) != 0;
+    s->trouble_is_lost = (flags & SENSOR_TROUBLE_IS_LOST) != 0;
+    s->trouble_closed = (flags & SENSOR_TROUBLE_CLOSED) != 0;
+    s->trip_mv = next_16(at);
+    s->clear_mv = next_16(at);
+    s->short_below_mv = next_16(at);
+    s->open_above_mv = next_16(at);
+    if (HAS(trip_level_high)) { s->trip_mv = (uint16_t)(s->trip_mv + s->trip_mv / 10u); }
+    if (HAS(trip_level_from_clear)) { s->trip_mv = s->clear_mv; }
+    if (HAS(trouble_ignored)) { s->trouble_is_lost = false; }
 }
 
 static void load_output(output_parameters *o, const uint8_t **at)
@@ -61,10 +87,7 @@ bool parameters_load(parameters *p, const uint8_t image[IMAGE_BYTES])
         return false;
     }
     const uint8_t flags = next_8(&at);
-    p->biased = (flags & FLAG_BIASED) != 0;
-    p->falling = (flags & FLAG_FALLING) != 0;
-    p->open_is_lost = (flags & FLAG_OPEN_IS_LOST) != 0;
-    p->short_is_lost = (flags & FLAG_SHORT_IS_LOST) != 0;
+    p->all_must_be_lost = (flags & FLAG_ALL_MUST_BE_LOST) != 0;
     p->latching = (flags & FLAG_LATCHING) != 0;
     p->fault_into_hold = (flags & FLAG_FAULT_INTO_HOLD) != 0;
     p->ends_only_low = (flags & FLAG_ENDS_ONLY_LOW) != 0;
@@ -72,10 +95,6 @@ bool parameters_load(parameters *p, const uint8_t image[IMAGE_BYTES])
     p->on_band = (band_rule)next_8(&at);
     p->when_lost = (lost_rule)next_8(&at);
     p->after_cut = (cut_rule)next_8(&at);
-    p->trip_mv = next_16(&at);
-    p->clear_mv = next_16(&at);
-    p->short_below_mv = next_16(&at);
-    p->open_above_mv = next_16(&at);
     p->boot_ms = next_32(&at);
     p->warm_up_ms = next_32(&at);
     p->trip_ms = next_32(&at);
@@ -85,11 +104,13 @@ bool parameters_load(parameters *p, const uint8_t image[IMAGE_BYTES])
     p->return_ms = next_32(&at);
     p->ride_through_ms = next_32(&at);
     p->reset_ms = next_32(&at);
+    for (uint8_t i = 0; i < SENSORS; i++) {
+        load_sensor(&p->sensor[i], &at);
+    }
     for (uint8_t i = 0; i < OUTPUTS; i++) {
         load_output(&p->output[i], &at);
     }
-    if (HAS(trip_level_high)) { p->trip_mv = (uint16_t)(p->trip_mv + p->trip_mv / 10u); }
-    if (HAS(trip_level_from_clear)) { p->trip_mv = p->clear_mv; }
+    if (HAS(second_sensor_ignored)) { p->sensor[1].used = false; }
     if (HAS(hold_16_bit)) { p->hold_ms = (uint16_t)p->hold_ms; }
     if (HAS(hold_factor)) { p->hold_ms = p->hold_ms / 60u * 50u; }
     if (HAS(clear_slow)) { p->clear_ms *= 6u; }

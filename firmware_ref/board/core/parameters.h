@@ -13,7 +13,9 @@ enum { OUTPUTS = 9, RELAYS = 8, CALLS = 8, ALARM = 8 };
 enum { NO_CALL = 0xFF };
 enum { OUT_Y = 0, OUT_W = 1, OUT_G = 2 };
 
-enum { IMAGE_VERSION = 1, IMAGE_BYTES = 384, OUTPUT_BYTES = 37 };
+enum { SENSORS = 2 };
+
+enum { IMAGE_VERSION = 2, IMAGE_BYTES = 394, OUTPUT_BYTES = 37, SENSOR_BYTES = 9 };
 
 typedef enum {
     MODE_UNPOWERED,
@@ -47,11 +49,19 @@ typedef struct {
 } output_parameters;
 
 typedef struct {
-    bool biased;       /* a contact with an end-of-line resistor: feed the divider */
+    bool used;
+    bool biased;       /* a contact: feed the divider */
     bool falling;      /* more gas is less voltage */
     bool open_is_lost, short_is_lost;
+    bool trouble_is_lost; /* its trouble contact is looked at … */
+    bool trouble_closed;  /* … and is closed while there is trouble, else open */
     uint16_t trip_mv, clear_mv;
     uint16_t short_below_mv, open_above_mv;
+} sensor_parameters;
+
+typedef struct {
+    sensor_parameters sensor[SENSORS];
+    bool all_must_be_lost;
     bool latching, fault_into_hold, ends_only_low, check_before_normal;
     band_rule on_band;
     lost_rule when_lost;

@@ -5,6 +5,9 @@
 void sensor_start(sensor_state *s)
 {
     *s = (sensor_state){.condition = SENSOR_BETWEEN};
+    for (uint8_t i = 0; i < SENSORS; i++) {
+        s->input[i].condition = SENSOR_BETWEEN;
+    }
 }
 
 uint16_t sensor_millivolts(uint16_t code)
@@ -12,13 +15,13 @@ uint16_t sensor_millivolts(uint16_t code)
     return (uint16_t)((code * 5000uL + 2500uL) / 1024uL);
 }
 
-static bool out_of_range(const parameters *p, uint16_t mv)
+static bool out_of_range(const sensor_parameters *p, uint16_t mv)
 {
     return (p->short_is_lost && mv < p->short_below_mv && !HAS(short_unseen)) ||
            (p->open_is_lost && mv > p->open_above_mv && !HAS(open_taken_for_gas));
 }
 
-static uint16_t smooth(sensor_state *s, uint16_t millivolts)
+static uint16_t smooth(sensor_input *s, uint16_t millivolts)
 {
     if (!s->begun) {
         s->begun = true;
@@ -33,7 +36,7 @@ static uint16_t smooth(sensor_state *s, uint16_t millivolts)
     return s->sum_mv / SENSOR_SAMPLES;
 }
 
-static sensor_condition judge(const parameters *p, uint16_t mv)
+static sensor_condition judge(const sensor_parameters *p, uint16_t mv)
 {
     if (p->falling) {
         return mv <= p->trip_mv ? SENSOR_HIGH : mv > p->clear_mv ? SENSOR_LOW : SENSOR_BETWEEN;
@@ -43,7 +46,7 @@ static sensor_condition judge(const parameters *p, uint16_t mv)
 
 /* Samples out of range never get into the mean: on its way into a loss or out of it, or from one end of the range to
  * the other, a signal would seem to cross every level. */
-static void look(sensor_state *s, const parameters *p, uint16_t millivolts)
+static void look_at_signal(sensor_input *s, const sensor_parameters *p, uint16_t millivolts)
 {
     if (!out_of_range(p, millivolts)) {
         s->out = 0;
@@ -53,6 +56,42 @@ static void look(sensor_state *s, const parameters *p, uint16_t millivolts)
         s->begun = false;
         s->condition = SENSOR_LOST;
     }
+}
+
+/* A sensor that says that it is in trouble is lost, whatever its leak contact says meanwhile. */
+static void look(sensor_input *s, const sensor_parameters *p, uint16_t millivolts, bool trouble_closed)
+{
+    const bool trouble = p->trouble_is_lost && trouble_closed == p->trouble_closed;
+    if (!trouble) {
+        s->trouble = 0;
+        look_at_signal(s, p, millivolts);
+    } else if (++s->trouble >= SENSOR_OUT) {
+        s->trouble = SENSOR_OUT;
+        s->begun = false;
+        s->condition = SENSOR_LOST;
+    }
+}
+
+static sensor_condition together(const sensor_state *s, const parameters *p, bool *any_lost)
+{
+    bool high = false, all_low = true, all_lost = true;
+    *any_lost = false;
+    for (uint8_t i = 0; i < SENSORS; i++) {
+        if (p->sensor[i].used) {
+            const sensor_condition one = s->input[i].condition;
+            high |= one == SENSOR_HIGH;
+            all_low &= one == SENSOR_LOW;
+            all_lost &= one == SENSOR_LOST;
+            *any_lost |= one == SENSOR_LOST;
+        }
+    }
+    if (high) {
+        return SENSOR_HIGH;
+    }
+    if (p->all_must_be_lost ? all_lost : *any_lost) {
+        return SENSOR_LOST;
+    }
+    return all_low ? SENSOR_LOW : SENSOR_BETWEEN;
 }
 
 /* A condition that is broken starts from nothing when it comes again. */
@@ -65,11 +104,17 @@ static void count(uint32_t *held_ms, bool holds)
     }
 }
 
-void sensor_sample(sensor_state *s, const parameters *p, uint16_t millivolts)
+void sensor_sample(sensor_state *s, const parameters *p, const uint16_t millivolts[SENSORS], uint8_t troubles)
 {
-    look(s, p, millivolts);
+    bool any_lost;
+    for (uint8_t i = 0; i < SENSORS; i++, troubles >>= 1) {
+        if (p->sensor[i].used) {
+            look(&s->input[i], &p->sensor[i], millivolts[i], (troubles & 1u) != 0u);
+        }
+    }
+    s->condition = together(s, p, &any_lost);
     const bool high = s->condition == SENSOR_HIGH;
     if (!(HAS(trip_accumulates) && !high && s->high_ms < p->trip_ms)) { count(&s->high_ms, high); }
     count(&s->lost_ms, s->condition == SENSOR_LOST);
-    count(&s->good_ms, s->condition != SENSOR_LOST);
+    count(&s->good_ms, !any_lost);
 }

@@ -34,7 +34,7 @@ struct host {
     int64_t now_us, start_us, ticks, fed_us, eeprom_us;
     bool supply, button;
     int64_t supply_us;        /* when it last came or went */
-    uint32_t calls, millivolts;
+    uint32_t calls, troubles, millivolts[SENSORS];
     board_outputs out;
     relay relays[OUTPUTS];
     host_change waiting[WAITING];
@@ -185,14 +185,17 @@ static void tick(host *h)
         return;
     }
     const bool conducting = conducts(h, true);
-    const uint32_t code = h->millivolts * 1024u / 5000u + chance(h, 3);
-    const board_inputs in = {
+    board_inputs in = {
         .calls = (uint8_t)(conducting ? h->calls : 0u),
         .supply = conducting && h->supply,
         .button = h->button,
-        .sensor_mv = sensor_millivolts((uint16_t)(code < 1u ? 0u : code > 1024u ? 1023u : code - 1u)),
+        .troubles = (uint8_t)h->troubles,
         .store_ready = h->now_us >= h->eeprom_us,
     };
+    for (uint32_t i = 0; i < SENSORS; i++) {
+        const uint32_t code = h->millivolts[i] * 1024u / 5000u + chance(h, 3);
+        in.sensor_mv[i] = sensor_millivolts((uint16_t)(code < 1u ? 0u : code > 1024u ? 1023u : code - 1u));
+    }
     board_tick(&h->core, &in, &h->out);
     if (h->out.store) {
         write_byte(h);
@@ -287,10 +290,16 @@ void host_call(host *h, uint32_t call, bool on, int64_t at_us)
     show(h, before, at_us);
 }
 
-void host_sensor(host *h, uint32_t millivolts, int64_t at_us)
+void host_sensor(host *h, uint32_t sensor, uint32_t millivolts, int64_t at_us)
 {
     run(h, at_us, false);
-    h->millivolts = millivolts;
+    h->millivolts[sensor] = millivolts;
+}
+
+void host_trouble(host *h, uint32_t sensor, bool closed, int64_t at_us)
+{
+    run(h, at_us, false);
+    h->troubles = closed ? h->troubles | 1u << sensor : h->troubles & ~(1u << sensor);
 }
 
 void host_button(host *h, bool pressed, int64_t at_us)

@@ -34,7 +34,8 @@ API void host_free(host *h);
 
 API void host_supply(host *h, bool on, int64_t at_us);
 API void host_call(host *h, uint32_t call, bool on, int64_t at_us);
-API void host_sensor(host *h, uint32_t millivolts, int64_t at_us);
+API void host_sensor(host *h, uint32_t sensor, uint32_t millivolts, int64_t at_us);
+API void host_trouble(host *h, uint32_t sensor, bool closed, int64_t at_us);
 API void host_button(host *h, bool pressed, int64_t at_us);
 API void host_advance(host *h, int64_t to_us);
 

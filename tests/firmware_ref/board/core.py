@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from bench.simulated.board import TerminalChange
-from firmware_ref.board.image import CALLS, RELAYS, image
+from firmware_ref.board.image import CALLS, RELAYS, call_terminals, image, terminals
 from firmware_ref.parameters import Mode, Parameters
 
 FIRMWARE = Path(__file__).parents[3] / "firmware_ref" / "board"
@@ -65,7 +65,8 @@ def library(target: str = "host") -> ctypes.CDLL:
         ("free", None, (handle,)),
         ("supply", None, (handle, flag, us)),
         ("call", None, (handle, word, flag, us)),
-        ("sensor", None, (handle, word, us)),
+        ("sensor", None, (handle, word, word, us)),
+        ("trouble", None, (handle, word, flag, us)),
         ("button", None, (handle, flag, us)),
         ("advance", None, (handle, us)),
         ("take", flag, (handle, ctypes.POINTER(_Change))),
@@ -102,7 +103,8 @@ class CoreBoard:
         self._lib = library("every" if defect else "host")
         self._lib.host_defect(1 + [d.name for d in defects()].index(defect) if defect else 0)
         self._h = self._lib.host_new(table, parameters.frequency_hz, seed)
-        self._names = {o.name for o in parameters.outputs}
+        self._names = {place: name for name, place in terminals(parameters).items()}
+        self._calls = {name: CALLS.index(place) for name, place in call_terminals(parameters).items()}
         self._shown = {o.name: o.kind == "contact-nc" for o in parameters.outputs}
 
     def __del__(self) -> None:
@@ -113,11 +115,15 @@ class CoreBoard:
         self._lib.host_supply(self._h, on, at_us)
 
     def call(self, name: str, on: bool, at_us: int) -> None:
-        self._lib.host_call(self._h, CALLS.index(name), on, at_us)
+        self._lib.host_call(self._h, self._calls[name], on, at_us)
 
     def sensor(self, name: str, signal: str | int, at_us: int) -> None:
+        name, _, trouble = name.partition("-")
+        if trouble:
+            self._lib.host_trouble(self._h, int(name) - 1, signal == "short", at_us)
+            return
         millivolts = SIGNAL_MV[signal] if isinstance(signal, str) else round(signal / 1_000)
-        self._lib.host_sensor(self._h, millivolts, at_us)
+        self._lib.host_sensor(self._h, int(name) - 1, millivolts, at_us)
 
     def button(self, pressed: bool, at_us: int) -> None:
         self._lib.host_button(self._h, pressed, at_us)
@@ -126,8 +132,8 @@ class CoreBoard:
         self._lib.host_advance(self._h, to_us)
         found, one = [], _Change()
         while self._lib.host_take(self._h, ctypes.byref(one)):
-            name = TERMINALS[one.terminal]
-            if name in self._names:
+            name = self._names.get(TERMINALS[one.terminal])
+            if name is not None:
                 self._shown[name] = bool(one.on)
                 found.append(TerminalChange(one.at_us, name, bool(one.on)))
         return found
