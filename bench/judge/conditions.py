@@ -157,8 +157,13 @@ class Own:
 
     def fork(self) -> Own:
         return Own(
-            self.sensor, self.reads, self.counted.fork(), self.at,
-            self.high.fork(), self.lost.fork(), self.good.fork(),
+            self.sensor,
+            self.reads,
+            self.counted.fork(),
+            self.at,
+            self.high.fork(),
+            self.lost.fork(),
+            self.good.fork(),
         )
 
     @property

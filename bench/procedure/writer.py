@@ -83,14 +83,16 @@ class Writer:
         if self._latches:
             self._reset()
             return
+        events = {"return"}
         if self.parameters.rules.after_fault == "hold":
+            events.add("release")
             hold = self.parameters.timing.hold
             most = (
                 LONGEST_WAIT_US["hold"] if hold is None else hold.max_us + 2 * expected_bound_us(hold.max_us)
             )
             self._add(Until((("outputs", "change"),), most))
             self._add(WaitTimer("react"))
-        if self._restarts_after("return"):
+        if any(map(self._restarts_after, events)):
             self._add(WaitTimer("restart"))
 
     def _leak(self) -> None:

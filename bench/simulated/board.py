@@ -61,6 +61,10 @@ class Board:
             each_sensor=self._traits.each_sensor, loss_breaks_low=self._traits.loss_breaks_low,
             trip_shift_lfl=size_of(high, parameters) / _MICRO if high else 0.0,
             ignores_loss="loss-ignored" in self._faults, clears_between="clears-between" in self._faults,
+            ignored=frozenset(
+                f"{f.where[0]}-trouble" if f.name == "trouble-ignored" else f.where[0]
+                for f in faults if f.name in ("sensor-ignored", "trouble-ignored")
+            ),
         )  # fmt: skip
         self._logic = Logic(
             parameters, self._readings, self._traits, self._spans, Draw(draw, seed, "timers"),

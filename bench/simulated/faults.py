@@ -165,11 +165,20 @@ def why_not(row: Row, parameters: Parameters) -> str | None:
         timing.clear is None or timing.hold is None
     ):
         return "its clear or hold time is not stated"
-    if name in ("slow-trip", "trip-high", "trip-accumulates") and parameters.qualification("trip") is None:
+    if (
+        name in ("slow-trip", "trip-high", "trip-accumulates", "sensor-ignored")
+        and parameters.qualification("trip") is None
+    ):
         return "its trip time is not stated"
     if name in ("trip-high", "clears-between") and not _analog(parameters):
         return "it has no analog sensor"
-    if name in ("loss-ignored", "loss-ends-mitigation", "loss-accumulates", "forgets-fault"):
+    if name in (
+        "loss-ignored",
+        "loss-ends-mitigation",
+        "loss-accumulates",
+        "forgets-fault",
+        "trouble-ignored",
+    ):
         if not any(s.lost_by for s in parameters.sensors):
             return "none of its sensors can be lost"
         if parameters.qualification("loss") is None:
@@ -282,6 +291,8 @@ def _pattern(row: Row) -> str:
             "output": ("OUT",),
             "call": ("CALL",),
             "mode": ("MODE",),
+            "sensor": ("SENSOR",),
+            "trouble": ("SENSOR",),
         }.get(row.where or "", ("CH",)),
     )
 

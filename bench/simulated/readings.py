@@ -16,8 +16,9 @@ class Input:
     """One sensor input with its own switching levels, drawn once a run."""
 
     def __init__(
-        self, sensor: Sensor, draw: Draw, trip_shift_lfl: float, ignores_loss: bool, clears_between: bool
-    ) -> None:
+        self, sensor: Sensor, draw: Draw, trip_shift_lfl: float, ignores_loss: bool, clears_between: bool,
+        ignored: frozenset[str] = frozenset(),
+    ) -> None:  # fmt: skip
         self.sensor = sensor
         self._ignores_loss = ignores_loss
         if sensor.trip is not None and sensor.clear is not None:
@@ -32,7 +33,9 @@ class Input:
         self.since_us = 0
         self._signal: str | int = "open"
         self._in_trouble = sensor.trouble_when == "open"
-        self._hears_trouble = "trouble" in sensor.lost_by and not ignores_loss
+        hears = not ignores_loss and f"{sensor.name}-trouble" not in ignored
+        self._hears_trouble = "trouble" in sensor.lost_by and hears
+        self._hears_leak = sensor.name not in ignored
         self.put("open", 0)
 
     @property
@@ -69,6 +72,8 @@ class Input:
     def _look(self, at_us: int) -> None:
         lost = self._in_trouble and self._hears_trouble
         condition = Condition.LOST if lost else self._read(self._signal)
+        if condition is Condition.HIGH and not self._hears_leak:
+            condition = Condition.LOW
         if condition is not self.condition:
             self.condition, self.since_us = condition, at_us
 
@@ -79,9 +84,12 @@ class Readings:
     def __init__(
         self, parameters: Parameters, draw: Draw, *, each_sensor: bool, loss_breaks_low: bool,
         trip_shift_lfl: float = 0.0, ignores_loss: bool = False, clears_between: bool = False,
+        ignored: frozenset[str] = frozenset(),
     ) -> None:  # fmt: skip
+        """`ignored`: the sensors whose leak goes unnoticed, and the trouble contacts (`2-trouble`)."""
         self.inputs = {
-            s.name: Input(s, draw, trip_shift_lfl, ignores_loss, clears_between) for s in parameters.sensors
+            s.name: Input(s, draw, trip_shift_lfl, ignores_loss, clears_between, ignored)
+            for s in parameters.sensors
         }
         self._all_must_be_lost = parameters.rules.lost_when == "all"
         self._each_sensor = each_sensor

@@ -211,12 +211,35 @@ class _Fixture:
                 sensor, FILTER_TAU_S, SERIES_OHM, NORMAL_OHM, LEAK_OHM, LOAD_OHM, LOAD_V, *offsets
             )
             sim.channel_reads(FIXTURE, int(pins["relays"][3:]), READS_LADDER, sensor)
-        bias = circuit.nets["board:sensor.1/bias"]
-        board_offset = 0.0 if nominal else self._chance.uniform(-0.002, 0.002)
-        sim.sensor_bias(circuit.sensors["sensor.1"], bias, BIAS_OHM, board_offset)
-        sim.channel_reads(BOARD, 0, READS_TERMINAL, circuit.sensors["sensor.1"])
+        for name, net in circuit.nets.items():
+            # A trouble contact at the board is the short of its own sensor terminal at the fixture.
+            of = name.removeprefix("board:trouble.").removesuffix("/contact")
+            if name.startswith("board:trouble.") and f"sensor.{of}-trouble/short" in circuit.poles:
+                sim.contact_add(circuit.poles[f"sensor.{of}-trouble/short"], net)
+        for name, pin in _board_inputs():
+            if name in circuit.sensors:
+                bias = circuit.nets[f"board:{name}/bias"]
+                board_offset = 0.0 if nominal else self._chance.uniform(-0.002, 0.002)
+                sim.sensor_bias(circuit.sensors[name], bias, BIAS_OHM, board_offset)
+                sim.channel_reads(BOARD, int(pin[3:]), READS_TERMINAL, circuit.sensors[name])
         select = sim.add_net((FIXTURE, self._pins["converter"]["select"]), pull=1)
         sim.converter_at(select, 0.0005)
+
+
+def _board_inputs() -> list[tuple[str, str]]:
+    """The board's analog inputs: the sensor, and the converter's channel."""
+    return [
+        (row["name"], row["pin"]) for row in rows(toolchain.BOARD / "pins.csv") if row["role"] == "signal"
+    ]
+
+
+def _names_at_the_board(parameters: Parameters) -> dict[str, str]:
+    """Name in the board's pins.csv -> what the profile calls it, where that is something else."""
+    from firmware_ref.board.image import call_terminals, terminals
+
+    outputs = {f"out.{place}": f"out.{name}" for name, place in terminals(parameters).items()}
+    calls = {f"call.{place}": f"call.{name}" for name, place in call_terminals(parameters).items()}
+    return outputs | calls
 
 
 def _board(circuit: Circuit, parameters: Parameters, chance: random.Random) -> None:
@@ -231,8 +254,9 @@ def _board(circuit: Circuit, parameters: Parameters, chance: random.Random) -> N
         sim.branch_add(calls_from, nodes[name], poles[name])
     outputs = {o.name: o for o in parameters.outputs}
     alarm: int | None = None
+    called = _names_at_the_board(parameters)
     for row in rows(toolchain.BOARD / "pins.csv"):
-        name, role, pin = row["name"], row["role"], row["pin"]
+        name, role, pin = called.get(row["name"], row["name"]), row["role"], row["pin"]
         if role == "signal":
             continue
         if role == "relay" and name.startswith("alarm."):
@@ -254,8 +278,10 @@ def _board(circuit: Circuit, parameters: Parameters, chance: random.Random) -> N
                 feed = nodes["board"] if output.feed == "supply" else nodes[f"call.{output.call}"]
                 sim.branch_add(feed, nodes[name], poles[f"board:{name}"])
         elif role == "pulses":
-            sim.opto_add(nodes["board" if name == "supply" else name], net, 1)
-        elif role == "contact":
+            node = nodes.get("board" if name == "supply" else name)
+            if node is not None:
+                sim.opto_add(node, net, 1)
+        elif name == "button":
             sim.contact_add(poles["button"], net)
     hold_up_ns = chance.randint(*HOLD_UP_NS)
     sim.supply_from(BOARD, nodes["board"], HOLD_UP_NS[0] if nominal else hold_up_ns, RISE_NS, RAIL_NS)

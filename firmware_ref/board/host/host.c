@@ -13,6 +13,7 @@ enum {
     EDGES = 3,                /* of one move: close, bounce open, close */
     WAITING = 64,             /* changes not yet taken */
     LOOK_AHEAD_US = 5000000,
+    OPEN_MV = 5000,           /* what a terminal with nothing at it reads */
     BLIND_US = 1200           /* the optos conduct from this long after a zero crossing to this long before */
 };
 
@@ -253,6 +254,9 @@ host *host_new(const uint8_t image[IMAGE_BYTES], uint32_t frequency_hz, uint32_t
         for (uint32_t i = 0; i < RELAYS; i++) {
             h->feed[i] = wired.output[i].fed_by_call ? wired.output[i].call : (uint8_t)NO_CALL;
         }
+    }
+    for (uint32_t i = 0; i < SENSORS; i++) {
+        h->millivolts[i] = OPEN_MV;
     }
     h->half_us = 500000u / frequency_hz;
     h->chance = seed * 2654435761u + 1u;

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from bench.procedure.levels import moves
+from bench.trace.records import Voltage
 from firmware_ref.parameters import Mode, Parameters
 from tests.firmware_ref.board.core import CoreBoard
 
 S = 1_000_000
-SIGNAL_UV = {"clear": 800_000, "between": 1_060_000, "leak": 1_320_000}
 #: Edges closer than this belong to one move of a contact.
 _BOUNCE_US = 5_000
 
@@ -34,10 +35,11 @@ class Rig:
 
     # -- stimuli --
 
-    def gas(self, word: str) -> Rig:
-        analog = self.parameters.sensors[0].kind == "analog"
-        signal: str | int = SIGNAL_UV.get(word, word) if analog else {"clear": "normal"}.get(word, word)
-        self.board.sensor("1", signal, self._us)
+    def gas(self, word: str, sensor: int = 0) -> Rig:
+        """`sensor`: its place in the profile; `trouble` where it has a contact for it."""
+        for channel, value in moves(self.parameters.sensors[sensor], word):
+            signal = value.value_uv if isinstance(value, Voltage) else value
+            self.board.sensor(channel.removeprefix("sensor."), signal, self._us)
         return self
 
     def on(self, *calls: str) -> Rig:

@@ -142,7 +142,9 @@ def told(profile: str, name: str) -> list[tuple[str, bool, int]]:
     delayed = replace(parameters.output("W"), restart=delay)
     outputs = tuple(delayed if o.name == "W" else o for o in parameters.outputs)
     rig = Rig(replace(parameters, outputs=outputs), defect=name, seed=1)
-    rig.gas("clear").wait(0.1).main(True).wait(26)
+    for place in range(len(parameters.sensors)):
+        rig.gas("clear", place)
+    rig.wait(0.1).main(True).wait(26)
     for step in (rig.on, rig.off):
         for call in ("Y", "W", "G"):
             step(call).wait(2)
@@ -159,6 +161,9 @@ def told(profile: str, name: str) -> list[tuple[str, bool, int]]:
         rig.gas("leak").wait(12).gas("clear").wait(100)
         rig.gas("between" if analog else "clear").wait(3).gas("clear").wait(500)
         rig.cut(12).wait(30)
+    for place, sensor in enumerate(parameters.sensors[1:], 1):
+        rig.gas("leak", place).wait(12).gas("clear", place).wait(500)
+        rig.gas(min(sensor.lost_by), place).wait(12).gas("clear", place).wait(400)
     return [(n, on, round(10 * after)) for n, on, after in rig.moves()]
 
 

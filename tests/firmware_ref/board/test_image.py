@@ -17,7 +17,7 @@ from tests.firmware_ref.board.core import FIRMWARE, CoreBoard
 from tests.firmware_ref.board.rig import Rig
 
 #: Shipped profiles that this board can be.
-FIT = ("invented-split-furnace", "invented-air-handler")
+FIT = ("invented-split-furnace", "invented-air-handler", "invented-packaged-unit", "invented-zoned-coil")
 
 
 def test_the_check_is_the_published_one() -> None:
@@ -34,9 +34,11 @@ def test_the_shipped_profiles_fit(name: str) -> None:
 
 
 def test_the_middle_of_each_interval_less_what_the_hardware_takes() -> None:
-    head = struct.unpack("<BB3B4H9I", image(furnace())[:49])
-    assert head[5:9] == (1_220, 900, 250, 4_750)
-    assert head[9:] == (495, 9_995, 3_988, 4_995, 360_000, 5_988, 4_995, 110, 0)
+    table = image(furnace())
+    head = struct.unpack("<BB3B9I", table[:41])
+    assert struct.unpack("<B4H", table[41:50]) == (0b11001, 1_220, 900, 250, 4_750)
+    assert table[50:59] == bytes(9)  # no second sensor
+    assert head[5:] == (495, 9_995, 3_988, 4_995, 360_000, 5_988, 4_995, 110, 0)
 
 
 @pytest.mark.parametrize("at", [0, 1, 30, 200, 381, 383])
@@ -71,8 +73,8 @@ def test_a_falling_sensor() -> None:
     assert board.mode is Mode.POST_LEAK_HOLD
 
 
-def two_sensors(p: Parameters) -> Parameters:
-    return replace(p, sensors=(*p.sensors, replace(p.sensors[0], name="2")))
+def other_sensor(p: Parameters) -> Parameters:
+    return replace(p, sensors=(*p.sensors, replace(p.sensors[0], name="3")))
 
 
 def ratiometric(p: Parameters) -> Parameters:
@@ -87,12 +89,12 @@ def to_the_top(p: Parameters) -> Parameters:
     return replace(p, sensors=(replace(p.sensors[0], points=((0.0, 500_000), (100.0, 5_000_000))),))
 
 
-def other_output(p: Parameters) -> Parameters:
-    return replace(p, outputs=(*p.outputs, replace(p.outputs[0], name="H")))
+def more_outputs(p: Parameters) -> Parameters:
+    return replace(p, outputs=(*p.outputs, *(replace(p.outputs[0], name=f"H{n}") for n in range(5, 11))))
 
 
-def other_call(p: Parameters) -> Parameters:
-    return replace(p, calls=(*p.calls, "H"))
+def more_calls(p: Parameters) -> Parameters:
+    return replace(p, calls=(*p.calls, *(f"H{n}" for n in range(5, 11))))
 
 
 def passes_unpowered(p: Parameters) -> Parameters:
@@ -133,12 +135,12 @@ def unlike_contacts(p: Parameters) -> Parameters:
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        (two_sensors, "2 sensors"),
+        (other_sensor, "inputs for 1 and 2 only"),
         (ratiometric, "ratiometric"),
         (from_zero, "takes for a short"),
         (to_the_top, "takes for open"),
-        (other_output, "no output H"),
-        (other_call, "no terminal for the call H"),
+        (more_outputs, "no terminal is left for the output H10"),
+        (more_calls, "no terminal is left for the call H10"),
         (passes_unpowered, "let go without supply"),
         (too_fast, "follows its call in 15 ms"),
         (timing(boot=Interval(0, 8_000)), "boot takes 4 ms"),
