@@ -61,6 +61,10 @@ def _refrigerant(name: str | None) -> Iterator[Mistake]:
         )
 
 
+def _a(kind: str) -> str:
+    return f"an {kind}" if kind == "analog" else f"a {kind}"
+
+
 def _ways(sensor: SensorForm, path: Path) -> Iterator[Mistake]:
     """Ways to be lost, and the positions of contacts, that this kind of sensor has not."""
     troubled = sensor.kind == "trouble-contact"
@@ -68,16 +72,17 @@ def _ways(sensor: SensorForm, path: Path) -> Iterator[Mistake]:
         if (way == "trouble") != troubled:
             fits = "[trouble], or []: a plain contact has no other way" if troubled else "open and short only"
             yield Mistake(
-                (*path, "lost_by", index), f"{way} does not fit a {sensor.kind} sensor; write {fits}"
+                (*path, "lost_by", index), f"{way} does not fit {_a(sensor.kind)} sensor; write {fits}"
             )
     if sensor.leak_when is not None and sensor.kind not in ("contact", "trouble-contact"):
         yield Mistake(
-            (*path, "leak_when"), f"does not fit a {sensor.kind} sensor, which is no plain contact; remove it"
+            (*path, "leak_when"),
+            f"does not fit {_a(sensor.kind)} sensor, which is no plain contact; remove it",
         )
     if sensor.trouble_when is not None and not troubled:
         yield Mistake(
             (*path, "trouble_when"),
-            f"does not fit a {sensor.kind} sensor; remove it, or write kind: trouble-contact",
+            f"does not fit {_a(sensor.kind)} sensor; remove it, or write kind: trouble-contact",
         )
 
 

@@ -12,11 +12,12 @@ from bench.data import channels_csv
 from bench.errors import ProcedureError
 from bench.judge.bounds import SIGNAL_BOUND_UV
 from bench.procedure import built_in, load
+from bench.procedure.levels import moves
 from bench.procedure.plan import Move, plan
 from bench.procedure.steps import Apply, Procedure
 from bench.run.dry_run import synthetic
 from bench.trace.records import Edge, Note, Readback, Trace, Voltage
-from firmware_ref.parameters import Band, Interval, Parameters, Restart, Rules, Timing
+from firmware_ref.parameters import Band, Interval, Parameters, Restart, Rules, Sensor, Timing
 from tests.boards import MIN, MS, S, air_handler, furnace
 from tests.run.fakes import profile_of
 
@@ -103,13 +104,32 @@ def test_a_latched_fault_is_reset_by_cutting_the_supply_long_enough():
         assert closed.earliest_us - opened.latest_us > 10 * S
 
 
-def test_a_plain_contact_is_never_lost():
+@pytest.mark.parametrize(("leak_when", "at_leak"), [("closed", "short"), ("open", "open")])
+def test_a_plain_contact_is_never_lost(leak_when, at_leak):
     board = air_handler()
-    contact = replace(board.sensors[0], kind="contact", lost_by=frozenset())
+    contact = replace(board.sensors[0], kind="contact", lost_by=frozenset(), leak_when=leak_when)
     trace = trace_of(replace(board, sensors=(contact,), rules=Rules()))
-    signals = {r.value for r in trace.records if isinstance(r, Readback) and r.ch == "sensor.1"}
-    assert signals == {"leak", "normal"}
+    signals = [r.value for r in trace.records if isinstance(r, Readback) and r.ch == "sensor.1"]
+    assert set(signals) == {"open", "short"} and signals[0] != at_leak
+    leaks = {n.tick_us for n in trace.records if isinstance(n, Note) and n.text == "Leak"}
+    after = next(r.value for r in trace.records if isinstance(r, Readback) and r.ch == "sensor.1"
+                 and r.latest_us > min(leaks))  # fmt: skip
+    assert after == at_leak
     assert {n.text for n in trace.records if isinstance(n, Note)}.isdisjoint({"Sensor lost during a leak"})
+
+
+@pytest.mark.parametrize("trouble_when", ["open", "closed"])
+def test_trouble_shows_without_a_leak_and_comes_first(trouble_when):
+    sensor = Sensor("1", "trouble-contact", frozenset({"trouble"}), trouble_when=trouble_when)
+    position = {"open": "open", "closed": "short"}
+    good = {"open": "short", "closed": "open"}[trouble_when]
+    assert moves(sensor, "trouble") == (("sensor.1-trouble", position[trouble_when]), ("sensor.1", "open"))
+    assert moves(sensor, "leak") == (("sensor.1", "short"), ("sensor.1-trouble", good))
+    assert moves(sensor, "clear") == (("sensor.1", "open"), ("sensor.1-trouble", good))
+    with pytest.raises(
+        ValueError, match="no signal of this trouble-contact sensor; write leak, normal, clear"
+    ):
+        moves(sensor, "open")
 
 
 def test_each_of_two_sensors_trips_once_and_is_lost_in_each_way():

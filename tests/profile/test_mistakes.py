@@ -66,7 +66,7 @@ for example 6 min, 1.5 s or 250 ms
 14: sensors.1.clear: nominal and tolerance have different kinds of unit; write both in %LFL or both in volts
 14: sensors.1.lost-by: is not known; did you mean lost_by?
 14: sensors.1.points: has one level twice; keep only one
-15: sensors.2.lost_by: does not fit: a plain contact cannot be lost; remove it, or write kind: supervised
+15: sensors.2.lost_by: does not fit: a plain contact cannot be lost; remove it, or write kind: supervised, or trouble-contact
 16: timing.ride_through: is missing; write it (how long a gap of supply the board bridges)
 16: timing.loss: is missing, though a sensor can be lost; write how long the board needs to notice a lost sensor, \
 or not stated
