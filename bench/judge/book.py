@@ -18,7 +18,7 @@ from bench.judge.findings import REQUIREMENTS, Finding
 from bench.judge.orders import in_force
 from bench.judge.possibility import Expect, Possibility
 from bench.judge.window import Stamp, Window
-from bench.trace.records import Voltage
+from bench.trace.records import Value, Voltage
 from firmware_ref.parameters import Mode, Output, Parameters, Policy
 
 #: Requirements that the whole board meets or breaks, whichever output shows it.
@@ -51,6 +51,7 @@ class Book:
     directions: set[tuple[str, str | None, bool]] = field(default_factory=set)
     clock: ClockFit = EXACT
     _causes: dict[tuple[Stamp, str | None], str] = field(default_factory=dict)
+    _signals: dict[str, Value] = field(default_factory=dict)
     _late: dict[int, Window] = field(default_factory=dict)
     _bursts: dict[tuple[str, Stamp], Finding] = field(default_factory=dict)
 
@@ -65,7 +66,10 @@ class Book:
                 f"the {event.call} call went {'on' if event.on else 'off'}"
             )
         elif isinstance(event, SensorMoved):
-            self._causes[event.stamp, None] = f"{self._terminal(event)} went to {self._signal(event)}"
+            # A terminal that stays as it was, beside another that moves at once, is no cause.
+            if self._signals.get(event.sensor) != event.value:
+                self._causes[event.stamp, None] = f"{self._terminal(event)} went to {self._signal(event)}"
+            self._signals[event.sensor] = event.value
         elif isinstance(event, ButtonMoved):
             touched = set()  # of what is still missing nothing is moot by it
             self._causes[event.stamp, None] = f"the button was {'pressed' if event.on else 'released'}"
