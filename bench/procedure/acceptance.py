@@ -1,7 +1,7 @@
 """The built-in procedures, written out for one board.
 
 `acceptance` goes through everything a board must show before it is put into a
-house: power-up, every combination of calls, trip, mitigation, a second leak in
+house: power-up, combinations of calls, trip, mitigation, a second leak in
 the hold, the whole hold, sensor loss in each way.  `survey` applies the same
 stimuli to a board whose figures nobody has.  Both hold stimuli and waits only;
 which calls are on is chosen so that every output has something to answer.
@@ -33,7 +33,7 @@ class _Acceptance(Writer):
     def whole(self) -> tuple[Step, ...]:
         self._power_up()
         self._calls_alone()
-        self._part = "Every combination of calls"
+        self._part = "Combinations of calls"
         self._walk(following=True)
         self._leak()
         self._walk()

@@ -59,7 +59,7 @@ class _Full(Writer):
     def write(self) -> None:
         self._power_up()
         self._calls_alone()
-        self._part = "Every combination of calls"
+        self._part = "Combinations of calls"
         self._walk(following=True)
         self._restart_delays()
         self._too_short_in_normal()
@@ -336,11 +336,9 @@ class _Full(Writer):
         self._off_and_on(0, self._reading())
         self._add(WaitTimer("warm_up", 0.5))
         self._cut_here(self._reading())
-        self._part = "Every combination of calls in the start-up"
-        if boot.max_us + follow_us * 2 ** len(self.calls) > warm_up.min_us * 9 // 10:
-            self.left_out.append(
-                "every combination of calls in the start-up: the warm-up is too short for it"
-            )
+        self._part = "Combinations of calls in the start-up"
+        if boot.max_us + follow_us * len(self._changes()) > warm_up.min_us * 9 // 10:
+            self.left_out.append("combinations of calls in the start-up: the warm-up is too short for it")
             self._part = ""
             return
         self._off_and_on(0, self._reading())

@@ -29,6 +29,9 @@ SOURCE_WITHIN_US = 1_000_000
 LONGEST_GROUP_US = 6_000_000
 LONGEST_LATENCY_US = 5_000_000
 
+#: With more calls than this not every combination of them is gone through: each more would double the time.
+MANY_CALLS = 4
+
 #: Channels and what each is brought to, as words.
 Settings = tuple[tuple[str, str], ...]
 
@@ -256,15 +259,22 @@ class Writer:
         self._add(WaitTimer("follow"))
 
     def _walk(self, following: bool = False) -> None:
-        """Every combination of calls, one call changing at a time, and back to where it began (Gray code).
+        """The calls through their combinations, one changing at a time, and back to where they began."""
+        for call in self._changes():
+            self._set({call: not self.calls[call]}, following)
+
+    def _changes(self) -> list[str]:
+        """The calls in the order in which they change: through every combination; of many calls each by itself, from
+        how they all stand and from the opposite.
 
         The first call changes least often: it is the compressor's.
         """
         names = list(reversed(self.calls))
-        for count in range(1, 2 ** len(names) + 1):
-            lowest_bit = (count & -count).bit_length() - 1
-            call = names[min(lowest_bit, len(names) - 1)]
-            self._set({call: not self.calls[call]}, following)
+        if len(names) <= MANY_CALLS:  # Gray code
+            bits = [(count & -count).bit_length() - 1 for count in range(1, 2 ** len(names) + 1)]
+            return [names[min(bit, len(names) - 1)] for bit in bits]
+        alone = [call for call in names for _ in ("there", "back")]
+        return [*alone, *names, *alone, *names]
 
     def _telling_calls(self, mode: Mode) -> dict[str, bool]:
         """The calls with which every output has to move, or could wrongly move, on entering `mode`."""

@@ -8,6 +8,7 @@ from itertools import product
 
 import pytest
 
+from bench import profile
 from bench.data import channels_csv
 from bench.errors import ProcedureError
 from bench.judge.bounds import SIGNAL_BOUND_UV
@@ -45,11 +46,20 @@ def combinations_in(trace: Trace, calls: tuple[str, ...], *parts: str) -> set[tu
 
 
 @pytest.mark.parametrize("board", BOARDS)
-@pytest.mark.parametrize("part", ["Every combination of calls", "Leak", "Hold"])
+@pytest.mark.parametrize("part", ["Combinations of calls", "Leak", "Hold"])
 def test_every_combination_of_calls_stands_in_every_mode(board, part):
     parameters = board()
     every = set(product(("on", "off"), repeat=len(parameters.calls)))
     assert combinations_in(trace_of(parameters), parameters.calls, part) == every
+
+
+def test_of_many_calls_each_changes_by_itself_among_the_others_and_their_opposites():
+    parameters = profile.load("invented-packaged-unit").parameters
+    for part in ("Combinations of calls", "Leak", "Hold"):
+        seen = combinations_in(trace_of(parameters), parameters.calls, part)
+        assert len(seen) == 2 * (1 + len(parameters.calls)) < 2 ** len(parameters.calls)
+        for one in seen:
+            assert tuple("off" if level == "on" else "on" for level in one) in seen
 
 
 @pytest.mark.parametrize("board", BOARDS)

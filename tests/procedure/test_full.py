@@ -78,7 +78,7 @@ def test_a_fault_that_the_board_cannot_have_is_refused():
 
 
 @pytest.mark.parametrize("board", BOARDS)
-@pytest.mark.parametrize("part", ["Leak", "Hold", "Every combination of calls in the start-up"])
+@pytest.mark.parametrize("part", ["Leak", "Hold", "Combinations of calls in the start-up"])
 def test_every_combination_of_calls_stands_in_every_mode(board, part):
     parameters = board()
     assert len(combinations_in(trace_of(parameters, "full"), parameters.calls, part)) == 8
