@@ -387,7 +387,9 @@ def _entered(p: Possibility, state: str, due: Due, world: World) -> Possibility:
     elif state == "start_up":
         q = q._replace(latched=False, mitigation=None)
     if event == "cleared" or (state == "post_leak_hold" and p.state == "sensor_fault"):
-        return q._replace(hold=entered.plus(timing.hold, rate), hold_before=None, left_us=None, way=due.way)
+        longest_us = None if timing.hold is None else timing.hold.max_us
+        hold = entered.plus(timing.hold, rate)
+        return q._replace(hold=hold, longest_us=longest_us, hold_before=None, left_us=None, way=due.way)
     if event == "tripped":
         ghost = (p.hold_before or p.hold) if p.state.startswith("post_leak_hold") else p.ghost
         return q._replace(hold=None, hold_before=None, left_us=None, ghost=ghost)

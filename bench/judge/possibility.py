@@ -151,6 +151,7 @@ class Expect(NamedTuple):
 @quickly_replaced
 class Possibility(NamedTuple):
     """`hold`: when the hold is over; `hold_before`: the same, before the sensors were not low;
+    `longest_us`: how long it lasts at most, if nothing has disturbed it;
     `left_us`: what is left of a hold that stands still, least and most; `supplied`: the supply came;
     `ghost`: when the hold would have been over that a re-leak cut off; `locks`: for each output
     the last event that its restart delay counts from; `opened`: events whose other branch
@@ -166,6 +167,7 @@ class Possibility(NamedTuple):
     supplied: Stamp | None = None
     hold: Window | None = None
     hold_before: Window | None = None
+    longest_us: int | None = None
     left_us: tuple[int, int] | None = None
     ghost: Window | None = None
     locks: tuple[Window | None, ...] = ()
@@ -223,15 +225,13 @@ class Possibility(NamedTuple):
         if entered is self.entered:
             return self
         hold = self.hold
-        if (
-            hold is not None
-            and self.event == "cleared"
-            and hold.high is not None
-            and self.entered.high is not None
-        ):
-            shift = hold.high.nominal_us - self.entered.high.nominal_us
+        if hold is not None and self.event == "cleared":
+            longest_us = self.longest_us
+            if hold.high is not None and self.entered.high is not None:
+                longest_us = hold.high.nominal_us - self.entered.high.nominal_us
             assert entered.high is not None
-            hold = hold._replace(high=entered.high.plus(shift, rate_ppm))
+            if longest_us is not None:
+                hold = hold._replace(high=entered.high.plus(longest_us, rate_ppm))
         expects = tuple(_answered_by(e, entered, rate_ppm) for e in self.expects)
         return self._replace(entered=entered, hold=hold, expects=expects)
 
@@ -269,6 +269,7 @@ def hull(a: Possibility, b: Possibility) -> Possibility:
         entered=a.entered.hull(b.entered),
         hold=_hull(a.hold, b.hold, endless=True),
         hold_before=_hull(a.hold_before, b.hold_before),
+        longest_us=a.longest_us if a.longest_us == b.longest_us else None,
         left_us=left_hull(a.left_us, b.left_us),
         ghost=_hull(a.ghost, b.ghost),
         locks=tuple(_lock_hull(x, y) for x, y in zip(a.locks, b.locks, strict=True)),
