@@ -123,14 +123,46 @@ class Band:
 
 
 @dataclass(frozen=True, slots=True)
+class Modbus:
+    """How a sensor answers as a Modbus RTU server; the board is the client that polls it.
+
+    `address` 1 to 247; `baud` in bit/s; `parity` `none`, `even` or `odd`
+    (a character has 11 bits, without parity 2 stop bits); `function` 3 (holding
+    registers) or 4 (input registers).  `concentration` and `status` are
+    register numbers, counted from 0 as on the wire; `lfl_per_count` is what one
+    count of the concentration is in %LFL.  `fault_bit` and `end_of_life_bit`
+    are bits of the status register, 0 the lowest; None: it has no such bit (or
+    no status register).
+    """
+
+    address: int
+    baud: int
+    parity: str
+    function: int
+    concentration: int
+    lfl_per_count: float
+    status: int | None = None
+    fault_bit: int | None = None
+    end_of_life_bit: int | None = None
+
+    def status_of(self, word: str | None) -> int:
+        """The status register where the sensor says `fault` or `end-of-life`; 0 where it says neither."""
+        bit = {"fault": self.fault_bit, "end-of-life": self.end_of_life_bit}.get(word or "")
+        return 0 if bit is None else 1 << bit
+
+
+@dataclass(frozen=True, slots=True)
 class Sensor:
     """One refrigerant sensor input.
 
     `kind`: `analog` (voltage), `contact` (plain: `open`, `short`; cannot be
     lost), `supervised` (end-of-line resistor: `normal`, `leak`, `open`,
     `short`), `trouble-contact` (two plain contacts, one for the leak and one
-    for trouble).  Of plain contacts `leak_when` and `trouble_when` (None: has
-    none) say in which position, `open` or `closed`, they report it.  `points` are (level in %LFL, terminal voltage in uV), at least
+    for trouble), `modbus` (a concentration, or `silent`, `bad-crc`,
+    `exception`, `fault`, `end-of-life`).  Of plain contacts `leak_when` and
+    `trouble_when` (None: has none) say in which position, `open` or `closed`,
+    they report it.  For a Modbus sensor `modbus` is set, and what is called
+    `_uv` here is counts of its concentration register.  `points` are (level in %LFL, terminal voltage in uV), at least
     two, in order of rising level; the voltage may rise or fall with gas.
     `lost_by` names the signal states that the board must notice as lost.
     `load_uv`: how far the board may pull the signal away, None = not stated.
@@ -152,6 +184,7 @@ class Sensor:
     trouble_when: str | None = None
     lfl_ppm: float | None = None
     trip_at_most_lfl: float | None = None
+    modbus: Modbus | None = None
 
     @property
     def terminals(self) -> tuple[str, ...]:
@@ -330,6 +363,11 @@ class Parameters:
     @property
     def has_self_test(self) -> bool:
         return self.button is not None and "self-test" in self.button.gestures
+
+    @property
+    def buses(self) -> dict[str, Modbus]:
+        """The Modbus sensors under the names of their channels, `sensor.1`."""
+        return {f"sensor.{s.name}": s.modbus for s in self.sensors if s.modbus is not None}
 
     def output(self, name: str) -> Output:
         return next(o for o in self.outputs if o.name == name)

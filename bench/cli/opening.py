@@ -43,7 +43,8 @@ def _open(url: str, wiring: Mapping[str, int], fed_from: str, profile: Profile |
         peers.register(lambda asked: peer_of(parse_url(asked), profile))
     port = open_port(url)
     try:
-        return Fixture(port, wiring, load_channels(), SystemClock(), calls_fed_from=fed_from)
+        buses = profile.parameters.buses if profile is not None else {}
+        return Fixture(port, wiring, load_channels(), SystemClock(), calls_fed_from=fed_from, buses=buses)
     except BaseException:
         port.close()
         raise

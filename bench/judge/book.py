@@ -89,6 +89,8 @@ class Book:
         if not isinstance(value, Voltage):
             says = sensor.contact_says(event.sensor, value)
             return value if says is None else f"{says} ({'closed' if value == 'short' else 'open'})"
+        if isinstance(value, Count):
+            return f"{sensor.level_at(value.value_uv):.1f} %LFL"
         return f"{value.value_uv / 1e6:.3f} V ({sensor.level_at(value.value_uv):.1f} %LFL)"
 
     def cause(self, stamp: Stamp, output: str | None = None) -> str:

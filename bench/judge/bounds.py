@@ -13,12 +13,19 @@ within its filter's crossing time.
 
 from __future__ import annotations
 
+from firmware_ref.parameters import Sensor
+
 #: Sum of the half-widths of a signal step or call and the AC edge that answers it.
 EVENT_PAIR_US = 8_000
 #: Fitted clock rate: an uncalibrated host is known to 100 ppm, the fit and drift take the rest.
 RATE_PPM = 150
 #: Bound of a sensor signal at the board's terminal, in uV (`bound` of the sensor channels in hardware/channels.csv).
 SIGNAL_BOUND_UV = 5_000
+
+
+def signal_bound(sensor: Sensor) -> int:
+    """How finely a sensor's signal can be set at the board: in uV, for a Modbus sensor one count."""
+    return 1 if sensor.kind == "modbus" else SIGNAL_BOUND_UV
 
 
 def expected_bound_us(duration_us: int) -> int:

@@ -36,6 +36,8 @@ def readings(sensor: Sensor, value: Value, trouble: Value | None = None) -> froz
     if not isinstance(value, Voltage):
         if value in ("leak", "normal"):
             return frozenset({_HIGH if value == "leak" else _LOW})
+        if value == "open" and sensor.kind == "modbus":
+            value = "silent"  # nobody answers either way
         return frozenset({_LOST}) if value in sensor.lost_by else frozenset(Condition)
     assert sensor.trip is not None and sensor.clear is not None
     first, last = value.value_uv - value.bound_uv, value.value_uv + value.bound_uv

@@ -37,9 +37,17 @@ class Feed:
     edges: dict[str, int] = field(default_factory=dict)
     supplied: bool = False
     overloaded: bool = False
+    #: Names of the Modbus sensors that the board asked at least once.
+    asked: set[str] = field(default_factory=set)
     _main_closed: bool = False
     _sagged: Stamp | None = None
     _ahead: dict[int, tuple[Value, str]] = field(default_factory=dict)
+
+    @property
+    def unasked(self) -> list[str]:
+        """The Modbus sensors that the board never asked though it had supply."""
+        sensors = self.parameters.sensors if self.supplied and not self.overloaded else ()
+        return [s.name for s in sensors if s.modbus is not None and s.name not in self.asked]
 
     def stamp(self, earliest_us: int, latest_us: int) -> Stamp:
         first, last = self.clock.true_us(earliest_us), self.clock.true_us(latest_us)
@@ -115,6 +123,8 @@ class Feed:
         elif kind == "sensor":
             if readback.what == "position":
                 self._ahead[readback.of] = (readback.value, name)
+            elif readback.what == "poll":
+                self.asked.add(name)
             elif readback.what == "terminal":
                 self._loading(readback, name, stamp)
                 return [SensorMoved(name, readback.value, stamp)]

@@ -17,7 +17,7 @@ from bench.judge.modes import remembering
 from bench.judge.tracker import Tracker
 from bench.judge.window import Stamp
 from bench.trace.calibration import from_json as calibration_of
-from bench.trace.records import Clock, Edge, Header, Readback, Snapshot, Trace, Voltage
+from bench.trace.records import Clock, Count, Edge, Header, Readback, Snapshot, Trace, Voltage
 from firmware_ref.parameters import MITIGATING, Mode, Parameters, Policy
 
 #: How much later than another event the fixture may tell of one: an AC edge is known a half cycle late.
@@ -172,6 +172,13 @@ def check_safe_state(snapshot: Snapshot, parameters: Parameters) -> None:
             )
 
 
+#: Words that a sensor's read-back may have, where its kind has not those of a contact.
+_WORDS = {
+    "analog": ("open", "short"),
+    "modbus": ("open", "silent", "bad-crc", "exception", "fault", "end-of-life"),
+}
+
+
 def check_fits(trace: Trace, parameters: Parameters) -> None:
     """The sensors of the trace must be of the profile's kind; else raises TraceError."""
     kinds = {f"sensor.{t}": s.kind for s in parameters.sensors for t in s.terminals}
@@ -180,14 +187,15 @@ def check_fits(trace: Trace, parameters: Parameters) -> None:
             continue
         kind = kinds.get(record.ch)
         fits = kind is not None and (
-            kind == "analog"
+            kind == ("modbus" if isinstance(record.value, Count) else "analog")
             if isinstance(record.value, Voltage)
-            else kind != "analog" or record.value in ("open", "short")
+            else record.value in _WORDS.get(kind, ("open", "short", "normal", "leak"))
         )
         if not fits:
             has = f"a {kind} sensor" if kind else "no such sensor"
+            gave = "a count" if isinstance(record.value, Count) else "a voltage"
             raise TraceError(
-                f"{record.ch} gave {'a voltage' if isinstance(record.value, Voltage) else record.value} in the trace, "
+                f"{record.ch} gave {gave if isinstance(record.value, Voltage) else record.value} in the trace, "
                 f"and {parameters.name} has {has} there; judge the trace by a profile of the board it was taken from"
             )
 
@@ -222,14 +230,15 @@ def _conclude(
     findings = sorted(book.findings, key=lambda f: (_ORDER[f.verdict], f.at_s))
     unanswered = feed.supplied and not feed.overloaded and not any(feed.edges.values())
     _hint(findings, unsure_inputs(trace.header, feed.edges), feed.edges)
-    if unanswered or survey:
+    if unanswered or feed.unasked or survey:
         findings = [_undecided(f) for f in findings]
     not_judged = list(parameters.not_stated)
     if survey:
         not_judged = ["everything: a survey measures and does not judge", *not_judged]
     failed = [f for f in findings if f.verdict == "fail"]
     unproven = [] if survey else unproven_of(parameters, book)
-    verdict, reason = _verdict(trace, findings, failed, unproven, unanswered, survey, live)
+    open_hook_up = NEVER_ANSWERED if unanswered else _never_asked(feed.unasked)
+    verdict, reason = _verdict(trace, findings, failed, unproven, open_hook_up, survey, live)
     return Judgement(
         verdict=verdict,
         reason=reason,
@@ -252,6 +261,20 @@ def _hint(findings: list[Finding], unsure: set[str], edges: Mapping[str, int]) -
             finding.text += LOOPBACK_HINT
 
 
+NEVER_ANSWERED = "no output ever answered although the board had supply: check the hook-up and the profile"
+
+
+def _never_asked(names: list[str]) -> str:
+    """A board that never asks its sensor cannot be told from a bus that is wired or set up wrongly."""
+    if not names:
+        return ""
+    return (
+        f"the board never asked sensor {', '.join(names)} for its registers although it had supply: check the bus "
+        "(A and B, jumpers) and address, baud, parity, function and registers in the profile; if they are right, "
+        "the board does not ask"
+    )
+
+
 def _undecided(finding: Finding) -> Finding:
     return replace(finding, verdict="inconclusive") if finding.verdict == "fail" else finding
 
@@ -261,7 +284,7 @@ def _verdict(
     findings: list[Finding],
     failed: list[Finding],
     unproven: list[str],
-    unanswered: bool,
+    open_hook_up: str,
     survey: bool,
     live: bool,
 ) -> tuple[str, str]:
@@ -273,11 +296,8 @@ def _verdict(
         return "stopped", "the run was stopped" + (f"; failed so far: {first}" if failed else "")
     if survey:
         return "inconclusive", "a survey measures and does not judge"
-    if unanswered:
-        return (
-            "inconclusive",
-            "no output ever answered although the board had supply: check the hook-up and the profile",
-        )
+    if open_hook_up:
+        return "inconclusive", open_hook_up
     if failed:
         more = f" (and {len(failed) - 1} more)" if len(failed) > 1 else ""
         return "fail", f"{failed[0].requirement}: {first}{more}"

@@ -53,7 +53,7 @@ class _Full(Writer):
     def __init__(self, parameters: Parameters) -> None:
         super().__init__(parameters)
         #: The level between the bands can be told from both.
-        self._between = [f"sensor.{s.name}" for s in parameters.sensors if s.kind == "analog"]
+        self._between = [f"sensor.{s.name}" for s in parameters.sensors if s.kind in ("analog", "modbus")]
         self._share = least_share(parameters)
 
     def write(self) -> None:

@@ -7,12 +7,19 @@ Full scale would prove less: a board that trips too late would pass.
 
 from __future__ import annotations
 
-from bench.judge.bounds import SIGNAL_BOUND_UV
-from bench.profile.quantities import PPM, parse_level
-from bench.trace.records import Value, Voltage
+from bench.judge.bounds import SIGNAL_BOUND_UV, signal_bound
+from bench.profile.quantities import PPM, Level, parse_level
+from bench.trace.records import Count, Value, Voltage
 from firmware_ref.parameters import Sensor
 
+#: What else may be written, in words.
+_QUANTITY = {
+    "analog": " or a quantity such as 20 %LFL or 1.3 V",
+    "modbus": " or a quantity such as 20 %LFL",
+}
+
 ANALOG_WORDS = ("leak", "clear", "between", "open", "short")
+MODBUS_WORDS = ("leak", "clear", "between", "open", "silent", "bad-crc", "exception", "fault", "end-of-life")
 CONTACT_WORDS = ("leak", "normal", "clear")
 
 
@@ -22,6 +29,8 @@ def words(sensor: Sensor) -> tuple[str, ...]:
         return ANALOG_WORDS
     if sensor.kind == "trouble-contact":
         return (*CONTACT_WORDS, "trouble")
+    if sensor.kind == "modbus":
+        return MODBUS_WORDS
     return CONTACT_WORDS if sensor.kind == "contact" else (*CONTACT_WORDS, "open", "short")
 
 
@@ -47,16 +56,21 @@ def _position(when: str, reports: bool) -> str:
 def signal(sensor: Sensor, word: str, bound_uv: int = SIGNAL_BOUND_UV) -> Value:
     """The signal at a sensor's own terminal that a word or a quantity (`20 %LFL`, `28000 ppm`, `1.3 V`, `1300 mV`) stands for.
 
+    `bound_uv`: that of a voltage; the counts of a Modbus sensor are exact.
     Raises ValueError, one sentence, where the sensor has no such signal or the
     bench cannot make it.
     """
     if word not in words(sensor):
         if sensor.kind == "analog" and word[:1] in "0123456789.+-":
             return Voltage(_quantity_uv(sensor, word), bound_uv)
-        quantity = " or a quantity such as 20 %LFL or 1.3 V" if sensor.kind == "analog" else ""
+        if sensor.kind == "modbus" and word[:1] in "0123456789.+-":
+            return Count(_quantity_count(sensor, word))
+        quantity = _QUANTITY.get(sensor.kind, "")
         raise ValueError(
             f"{word!r} is no signal of this {sensor.kind} sensor; write {', '.join(words(sensor))}{quantity}"
         )
+    if sensor.kind == "modbus":
+        return _modbus_signal(sensor, word)
     if word in ("open", "short"):
         return word
     if sensor.kind in ("contact", "trouble-contact"):
@@ -66,12 +80,34 @@ def signal(sensor: Sensor, word: str, bound_uv: int = SIGNAL_BOUND_UV) -> Value:
     return Voltage(_inside(sensor, _level_uv(sensor, word, bound_uv)), bound_uv)
 
 
-def _quantity_uv(sensor: Sensor, text: str) -> int:
+def _modbus_signal(sensor: Sensor, word: str) -> Value:
+    assert sensor.modbus is not None
+    if word in ("fault", "end-of-life") and not sensor.modbus.status_of(word):
+        raise ValueError(f"{word!r}: no status bit of this sensor says so")
+    if word not in ("leak", "clear", "between"):
+        return word
+    return Count(_level_uv(sensor, word, signal_bound(sensor)))
+
+
+def _quantity_count(sensor: Sensor, text: str) -> int:
     level = parse_level(text)
+    _needs_refrigerant(sensor, level, text)
+    count = -1 if level.unit == "V" else sensor.uv_at(level.lfl(sensor.lfl_ppm))
+    if not 0 <= count <= sensor.max_uv:
+        raise ValueError(f"{text!r} is not what this modbus sensor can say; write a level of gas, as in 20 %LFL")
+    return count
+
+
+def _needs_refrigerant(sensor: Sensor, level: Level, text: str) -> None:
     if level.unit == PPM and sensor.lfl_ppm is None:
         raise ValueError(
             f"{text} needs the refrigerant; write refrigerant: in the profile, or a level in %LFL or volts"
         )
+
+
+def _quantity_uv(sensor: Sensor, text: str) -> int:
+    level = parse_level(text)
+    _needs_refrigerant(sensor, level, text)
     return _inside(sensor, int(level.value) if level.unit == "V" else sensor.uv_at(level.lfl(sensor.lfl_ppm)))
 
 
@@ -93,6 +129,8 @@ def _level_uv(sensor: Sensor, word: str, bound_uv: int) -> int:
     else:
         leak_uv, clear_uv = trip.low_uv - 2 * bound_uv, clear.high_uv + 2 * bound_uv
         upper, lower = clear.low_uv, trip.high_uv
+    if upper - lower <= 2 * bound_uv and sensor.kind == "modbus":
+        raise ValueError("no count lies between trip and clear with their tolerances; write a finer scale")
     if upper - lower <= 2 * bound_uv:
         raise ValueError(
             f"trip and clear lie {(upper - lower) / 1e3:g} mV apart with their tolerances, and this bench's signal "
@@ -102,7 +140,7 @@ def _level_uv(sensor: Sensor, word: str, bound_uv: int) -> int:
         return leak_uv
     if word == "clear":
         return clear_uv
-    if upper - lower < 4 * bound_uv:
+    if upper - lower < 4 * bound_uv and sensor.kind == "analog":
         raise ValueError(
             f"between trip and clear there are {(upper - lower) / 1e3:g} mV, "
             f"too few for a signal known to ±{bound_uv / 1e3:g} mV; leave `between` out"

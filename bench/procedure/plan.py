@@ -6,7 +6,7 @@ All mistakes of a procedure are found here, before anything is energised.
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Union
 
 from bench.errors import ProcedureError
@@ -219,20 +219,19 @@ class _Planner:
         value = self._value(sweep.channel, sweep.to)
         if not isinstance(value, Voltage):
             raise ValueError(
-                f"{sweep.channel}: a ramp goes to a quantity, clear, between or leak of an analog sensor"
+                f"{sweep.channel}: a ramp goes to a quantity, clear, between or leak of an analog or modbus sensor"
             )
         if start_uv is None:
             raise ValueError(
                 f"{sweep.channel}: a ramp starts from a known signal; write a step `{sweep.channel}: clear` before it"
             )
         distance_uv = value.value_uv - start_uv
-        count = max(1, min(sweep.over_us // SWEEP_STEP_US, abs(distance_uv) // max(1, self.bound_uv)))
+        count = max(1, min(sweep.over_us // SWEEP_STEP_US, abs(distance_uv) // max(1, value.bound_uv)))
         actions: list[Action] = []
         for i in range(1, count + 1):
             actions.append(Pause(sweep.over_us * i // count - sweep.over_us * (i - 1) // count))
-            actions.append(
-                Move(((sweep.channel, Voltage(start_uv + distance_uv * i // count, value.bound_uv)),))
-            )
+            level = replace(value, value_uv=start_uv + distance_uv * i // count)
+            actions.append(Move(((sweep.channel, level),)))
         target = say_level(self.parameters, sweep.channel, sweep.to, value)
         return f"{sweep.channel} to {target} over {say_us(sweep.over_us)}, in {count} steps", actions
 

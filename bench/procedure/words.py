@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bench.trace.records import Value, Voltage
+from bench.trace.records import Count, Value, Voltage
 from firmware_ref.parameters import Parameters
 
 #: The fixture presses so often with one command, for so long at most (hardware/PROTOCOL.md).
@@ -41,5 +41,8 @@ def say_level(parameters: Parameters, channel: str, word: str, value: Value) -> 
     """What a channel is brought to: `on`, or `leak (20.25 %LFL, 1.310 V)`."""
     if not isinstance(value, Voltage):
         return word
+    if isinstance(value, Count) and word[:1].isdigit():
+        return word
     sensor = next(s for s in parameters.sensors if f"sensor.{s.name}" == channel)
-    return f"{word} ({sensor.level_at(value.value_uv):.2f} %LFL, {value.value_uv / 1e6:.3f} V)"
+    level = f"{sensor.level_at(value.value_uv):.2f} %LFL"
+    return f"{word} ({level})" if isinstance(value, Count) else f"{word} ({level}, {value.value_uv / 1e6:.3f} V)"

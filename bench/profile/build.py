@@ -5,6 +5,8 @@ What a profile leaves out gets its default here, and nowhere else.
 
 from __future__ import annotations
 
+import math
+from decimal import Decimal
 from typing import Any
 
 from bench.profile.form import (
@@ -29,6 +31,7 @@ from firmware_ref.parameters import (
     Gesture,
     Interval,
     Light,
+    Modbus,
     Mode,
     Output,
     Parameters,
@@ -49,6 +52,10 @@ _POLICY = {
     "closed": Policy.ON,
 }
 DEFAULT_MAX_UV = 5_000_000
+#: A register holds 16 bits.
+MOST_COUNTS = 0xFFFF
+#: %LFL and ppm turn into each other by a number that is not exact.
+_COUNT_DIGITS = 6
 _DEFAULT_SETTLE_US = 100_000
 #: Rules whose absence means that either answer is right.
 _JUDGED_RULES = ("hold_on_band", "hold_when_lost", "latching", "after_supply_loss")
@@ -72,6 +79,11 @@ def sensor_terminals(form: ProfileForm) -> list[str]:
     for name, sensor in form.sensors.items():
         names += [name, f"{name}-trouble"] if sensor.kind == "trouble-contact" else [name]
     return names
+
+
+def bus_names(form: ProfileForm) -> frozenset[str]:
+    """The Modbus sensors as they are wired, `sensor.1`."""
+    return frozenset(f"sensor.{name}" for name, s in (form.sensors or {}).items() if s.kind == "modbus")
 
 
 def call_of(form: ProfileForm, name: str, output: OutputForm) -> str | None:
@@ -116,6 +128,8 @@ def lfl_ppm_of(form: ProfileForm) -> float | None:
 
 def can_be_volts(sensor: SensorForm, lfl_ppm: float | None) -> bool:
     """Whether the levels of this sensor can be turned into voltages: while mistakes are collected, they may not."""
+    if sensor.kind == "modbus":
+        return False
     written = [
         *map(parse_gas, sensor.points or {}),
         *(ends_of(sensor.trip) or ()),
@@ -129,9 +143,29 @@ def can_be_volts(sensor: SensorForm, lfl_ppm: float | None) -> bool:
 
 
 def band_of(sensor: SensorForm, ends: tuple[Level, Level], lfl_ppm: float | None) -> Band:
-    """The terminal voltages of a written level interval, in rising order whichever way the gas moves them."""
+    """The terminal voltages of a written level interval, in rising order whichever way the gas moves them.
+
+    Of a Modbus sensor: the counts that lie within it, none perhaps.
+    """
+    if sensor.kind == "modbus":
+        low, high = (counts_of(sensor, end, lfl_ppm) for end in ends)
+        # A count outside the written band must not come into it by rounding.
+        return Band(math.ceil(low), math.floor(high))
     volts = [uv_of(sensor, end, lfl_ppm) for end in ends]
     return Band(min(volts), max(volts))
+
+
+def counts_of(sensor: SensorForm, level: Level, lfl_ppm: float | None) -> Decimal:
+    """A level in counts of the concentration, exact where it has the scale's unit."""
+    scale = scale_of(sensor)
+    if scale.unit == level.unit:
+        return level.value / scale.value
+    return round(Decimal(level.lfl(lfl_ppm) / scale.lfl(lfl_ppm)), _COUNT_DIGITS)
+
+
+def scale_of(sensor: SensorForm) -> Level:
+    """What one count of the concentration is."""
+    return parse_gas(sensor.registers.concentration.scale)
 
 
 def uv_of(sensor: SensorForm, level: Level, lfl_ppm: float | None) -> int:
@@ -142,7 +176,9 @@ def uv_of(sensor: SensorForm, level: Level, lfl_ppm: float | None) -> int:
 
 
 def points_of(sensor: SensorForm, lfl_ppm: float | None) -> tuple[tuple[float, int], ...]:
-    """Level in %LFL and terminal voltage in uV, by rising level."""
+    """Level in %LFL and terminal voltage in uV, by rising level; of a Modbus sensor the count."""
+    if sensor.kind == "modbus":
+        return ((0.0, 0), (scale_of(sensor).lfl(lfl_ppm) * MOST_COUNTS, MOST_COUNTS))
     return tuple(sorted((parse_gas(level).lfl(lfl_ppm), uv) for level, uv in (sensor.points or {}).items()))
 
 
@@ -199,7 +235,7 @@ def _restart(output: OutputForm) -> Restart | None:
 
 def _sensor(name: str, sensor: SensorForm, lfl_ppm: float | None) -> Sensor:
     lost_by: frozenset[str] = frozenset(sensor.lost_by or ())
-    if sensor.kind != "analog":
+    if sensor.kind not in ("analog", "modbus"):
         return Sensor(
             name=name,
             kind=sensor.kind,
@@ -219,11 +255,35 @@ def _sensor(name: str, sensor: SensorForm, lfl_ppm: float | None) -> Sensor:
         points=points_of(sensor, lfl_ppm),
         trip=bands[0],
         clear=bands[1],
-        max_uv=DEFAULT_MAX_UV if sensor.max is None else sensor.max,
+        max_uv=_most(sensor),
         ratiometric=bool(sensor.ratiometric),
         load_uv=_stated(sensor.load),
         lfl_ppm=lfl_ppm,
         trip_at_most_lfl=_claim(sensor, lfl_ppm),
+        modbus=_modbus(sensor, lfl_ppm),
+    )
+
+
+def _most(sensor: SensorForm) -> int:
+    if sensor.kind == "modbus":
+        return MOST_COUNTS
+    return DEFAULT_MAX_UV if sensor.max is None else sensor.max
+
+
+def _modbus(sensor: SensorForm, lfl_ppm: float | None) -> Modbus | None:
+    if sensor.kind != "modbus":
+        return None
+    bus, concentration, status = sensor.bus, sensor.registers.concentration, sensor.registers.status
+    return Modbus(
+        address=bus.address,
+        baud=bus.baud,
+        parity=bus.parity,
+        function=bus.function,
+        concentration=concentration.number,
+        lfl_per_count=scale_of(sensor).lfl(lfl_ppm),
+        status=status.number if status is not None else None,
+        fault_bit=status.fault if status is not None else None,
+        end_of_life_bit=status.end_of_life if status is not None else None,
     )
 
 

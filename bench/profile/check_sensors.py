@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 from bench.profile.build import DEFAULT_MAX_UV, band_of, lfl_ppm_of, points_of
+from bench.profile.check_modbus import WAYS, modbus_mistakes
 from bench.profile.form import ProfileForm, SensorForm
 from bench.profile.intervals import ends_of
 from bench.profile.mistakes import Mistake
@@ -14,8 +15,13 @@ from bench.profile.refrigerants import near, refrigerants
 from bench.profile.yamltext import Path
 from firmware_ref.parameters import Band
 
-_ANALOG_ONLY = ("points", "max", "ratiometric", "load", "trip", "clear", "trip_at_most")
-_LOST_BY = {"trouble-contact": "[trouble]"}
+#: Keys of some kinds only.
+_KINDS_OF = {
+    **dict.fromkeys(("points", "max", "ratiometric", "load", "trip_at_most"), ("analog",)),
+    **dict.fromkeys(("trip", "clear"), ("analog", "modbus")),
+    **dict.fromkeys(("bus", "registers"), ("modbus",)),
+}
+_LOST_BY = {"trouble-contact": "[trouble]", "modbus": f"[{', '.join(list(WAYS)[:3])}]"}
 _ANALOG_NEEDS = {
     "points": "{0 %LFL: 0.5 V, 100 %LFL: 4.5 V}",
     "trip": "{nominal: 18 %LFL, tolerance: 2 %LFL}",
@@ -40,15 +46,17 @@ def sensor_mistakes(form: ProfileForm) -> Iterator[Mistake]:
                 (*path, "lost_by"),
                 f"is missing; write what the board must notice, as in {_LOST_BY.get(sensor.kind, '[open, short]')}",
             )
+        for key, kinds in _KINDS_OF.items():
+            if sensor.at(key) is not None and sensor.kind not in kinds:
+                yield Mistake(
+                    (*path, key),
+                    f"does not fit {_a(sensor.kind)} sensor; remove it, or write kind: {' or '.join(kinds)}",
+                )
         yield from _ways(sensor, path)
+        if sensor.kind == "modbus":
+            yield from modbus_mistakes(sensor, path, form.refrigerant, lfl_ppm_of(form))
         if sensor.kind == "analog":
             yield from _analog(sensor, path, form.refrigerant, lfl_ppm_of(form))
-        else:
-            for key in _ANALOG_ONLY:
-                if sensor.at(key) is not None:
-                    yield Mistake(
-                        (*path, key), f"does not fit a {sensor.kind} sensor; remove it, or write kind: analog"
-                    )
 
 
 def _refrigerant(name: str | None) -> Iterator[Mistake]:
@@ -68,8 +76,9 @@ def _a(kind: str) -> str:
 def _ways(sensor: SensorForm, path: Path) -> Iterator[Mistake]:
     """Ways to be lost, and the positions of contacts, that this kind of sensor has not."""
     troubled = sensor.kind == "trouble-contact"
-    for index, way in enumerate(sensor.lost_by or () if sensor.kind != "contact" else ()):
-        if (way == "trouble") != troubled:
+    fitting = ("trouble",) if troubled else ("open", "short")
+    for index, way in enumerate(sensor.lost_by or () if sensor.kind not in ("contact", "modbus") else ()):
+        if way not in fitting:
             fits = "[trouble], or []: a plain contact has no other way" if troubled else "open and short only"
             yield Mistake(
                 (*path, "lost_by", index), f"{way} does not fit {_a(sensor.kind)} sensor; write {fits}"

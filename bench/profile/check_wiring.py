@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from difflib import get_close_matches
 
-from bench.profile.build import band_of, can_be_volts, lfl_ppm_of, sensor_terminals
+from bench.profile.build import band_of, bus_names, can_be_volts, lfl_ppm_of, sensor_terminals
 from bench.profile.form import ProfileForm
 from bench.profile.intervals import ends_of
 from bench.profile.mistakes import Mistake
 from bench.profile.quantities import format_voltage
-from bench.profile.wiring import Channel, kind_of, needed_names
+from bench.profile.wiring import Channel, kind_of, needed_names, own_channels
 
 
 def wiring_mistakes(form: ProfileForm, table: Sequence[Channel]) -> Iterator[Mistake]:
@@ -28,7 +28,8 @@ def wiring_mistakes(form: ProfileForm, table: Sequence[Channel]) -> Iterator[Mis
         button=form.button is not None,
         light=seen is not None,
     )
-    by_name = {channel.name: channel for channel in table}
+    buses = bus_names(form)
+    own = own_channels(names, buses, table)
     by_number = {channel.number: channel for channel in table}
     taken: dict[int, str] = {}
     for name in [*written, *(n for n in names if n not in written)]:
@@ -49,7 +50,7 @@ def wiring_mistakes(form: ProfileForm, table: Sequence[Channel]) -> Iterator[Mis
                 path, f"is missing: a lamp is seen on a channel of an output; write one of {fitting}"
             )
             continue
-        number = written.get(name) or (by_name[name].number if name in by_name else None)
+        number = written.get(name) or own.get(name)
         if number is None:
             if table:
                 yield Mistake(
@@ -60,9 +61,10 @@ def wiring_mistakes(form: ProfileForm, table: Sequence[Channel]) -> Iterator[Mis
             yield Mistake(path, f"is channel {number}, as is {taken[number]}; give each its own")
         taken.setdefault(number, name)
         channel = by_number.get(number)
-        if table and (channel is None or channel.kind != kind_of(name, seen)):
-            yield _other_kind(name, number, channel, _numbers(kind_of(name, seen), table))
-        elif channel is not None and name.startswith("sensor."):
+        kind = kind_of(name, seen, buses)
+        if table and (channel is None or channel.kind != kind):
+            yield _other_kind(name, number, channel, _numbers(kind, table))
+        elif channel is not None and channel.kind == "sensor":
             yield from _out_of_reach(form, name.partition(".")[2], channel)
 
 

@@ -38,6 +38,7 @@ ChannelName = Annotated[
     StringConstraints(pattern=r"^(call|out|sensor|alarm|sense)\.[A-Za-z0-9-]+$|^(main|board|button|light)$"),
 ]
 Does = Literal["follow", "off", "on", "open", "closed"]
+LostBy = Literal["open", "short", "trouble", "silent", "bad-crc", "exception", "fault", "end-of-life"]
 Text = Annotated[str, StringConstraints(max_length=500)]
 
 
@@ -101,21 +102,60 @@ class OutputForm(Form):
     modes: Modes = needed("What it does in each mode.")
 
 
+class BusForm(Form):
+    """How the board talks to a Modbus RTU sensor, which the fixture plays."""
+
+    address: Annotated[int, Field(ge=1, le=247)] = needed("The sensor's address, 1 to 247.")
+    baud: Literal[2400, 4800, 9600, 19200, 38400] = needed("Bits a second.")
+    parity: Literal["even", "odd", "none"] = needed("Parity; with none the sensor sends two stop bits.")
+    function: Literal[3, 4] = needed(
+        "Function code that reads the registers: 3 (holding registers) or 4 (input registers)."
+    )
+
+
+RegisterNumber = Annotated[int, Field(ge=0, le=65535)]
+BitNumber = Annotated[int, Field(ge=0, le=15)]
+
+
+class ConcentrationForm(Form):
+    """The register with the concentration, 16 bits without a sign."""
+
+    number: RegisterNumber = needed("Number of the register, counted from 0 as on the wire.")
+    scale: Gas = needed("What one count is, as in 0.1 %LFL.")
+
+
+class StatusForm(Form):
+    """The register with the status bits."""
+
+    number: RegisterNumber = needed("Number of the register, counted from 0 as on the wire.")
+    fault: BitNumber = optional("The bit by which the sensor says that it failed, 0 the lowest.")
+    end_of_life: BitNumber = optional("The bit by which it says that its life is over, 0 the lowest.")
+
+
+class RegistersForm(Form):
+    """What a Modbus sensor has to be read from it."""
+
+    concentration: ConcentrationForm = needed("The concentration.")
+    status: StatusForm = optional("The status bits. Left out: the sensor says nothing about itself.")
+
+
 class SensorForm(Form):
     """One refrigerant sensor input."""
 
-    kind: Literal["analog", "contact", "supervised", "trouble-contact"] = needed(
+    kind: Literal["analog", "contact", "supervised", "trouble-contact", "modbus"] = needed(
         "A voltage; a plain contact (cannot be lost); a contact with end-of-line resistor; "
-        "a plain contact and a second one for trouble."
+        "a plain contact and a second one for trouble; a Modbus RTU server."
     )
+    bus: BusForm = optional("modbus: address, baud, parity and function code.")
+    registers: RegistersForm = optional("modbus: where concentration and status stand.")
     points: dict[Gas, Voltage] = optional("analog: terminal voltage at each level.", min_length=2)
     max: Voltage = optional("analog: highest voltage that the board stands. Left out: 5 V.")
     ratiometric: bool = optional(
         "analog: the voltage scales with the board's sensor supply. Left out: false."
     )
     load: VoltageOrNot = optional("analog: how far the board may pull the signal away. Left out: not stated.")
-    trip: LevelInterval = optional("analog: at this level and above is a leak.")
-    clear: LevelInterval = optional("analog: below this level the leak is gone.")
+    trip: LevelInterval = optional("analog, modbus: at this level and above is a leak.")
+    clear: LevelInterval = optional("analog, modbus: below this level the leak is gone.")
     trip_at_most: SensorLevel = optional(
         "analog: the maker's claim that it trips at this level or below; shown by the procedure levels."
     )
@@ -125,8 +165,9 @@ class SensorForm(Form):
     trouble_when: Literal["open", "closed"] = optional(
         "trouble-contact: the trouble contact's position in trouble. Left out: open."
     )
-    lost_by: list[Literal["open", "short", "trouble"]] = optional(
-        "analog, supervised: open, short; trouble-contact: trouble: what the board must notice as lost."
+    lost_by: list[LostBy] = optional(
+        "analog, supervised: open, short; trouble-contact: trouble; modbus: the others: "
+        "what the board must notice as lost."
     )
 
 

@@ -12,7 +12,7 @@ from typing import Any
 from bench.data import profiles_dir
 from bench.errors import ProfileError
 from bench.profile import checks
-from bench.profile.build import build, sensor_terminals
+from bench.profile.build import build, bus_names, sensor_terminals
 from bench.profile.doubts import doubts, of_refrigerant
 from bench.profile.form import ProfileForm
 from bench.profile.mistakes import Mistake, dotted, read_form, without_echoes
@@ -126,6 +126,6 @@ def _profile(form: ProfileForm, data: dict[str, Any], source: str) -> Profile:
         data=data,
         sha256=hashlib.sha256(written.encode()).hexdigest(),
         parameters=build(form),
-        wiring=wire(names, form.wiring or {}, channel_table()),
+        wiring=wire(names, form.wiring or {}, channel_table(), bus_names(form)),
         source=source,
     )

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -59,6 +59,17 @@ KINDS: Mapping[str, str] = {
 }
 
 
+#: The fixture has one bus; a Modbus sensor is on it.
+BUS = "bus"
+
+
+def own_channels(names: Sequence[str], buses: Collection[str], table: Sequence[Channel]) -> dict[str, int]:
+    """The channel of each name where the profile writes none: that of the same name, of a Modbus sensor the bus."""
+    by_name = {channel.name: channel.number for channel in table}
+    found = {name: by_name.get(BUS if name in buses else name) for name in names}
+    return {name: number for name, number in found.items() if number is not None}
+
+
 def needed_names(
     calls: Sequence[str],
     outputs: Sequence[str],
@@ -76,8 +87,10 @@ def needed_names(
     return names + (["sense.r-out"] if calls_fed_from == "board" else [])
 
 
-def kind_of(name: str, seen: str | None = None) -> str:
-    """The kind of channel that a wired name must be; `seen`: how the light is."""
+def kind_of(name: str, seen: str | None = None, buses: Collection[str] = ()) -> str:
+    """The kind of channel that a wired name must be; `seen`: how the light is; `buses`: names of Modbus sensors."""
+    if name in buses:
+        return BUS
     if name == "light" and seen == "lamp":
         return "output"
     return KINDS[name.partition(".")[0]]
@@ -88,8 +101,10 @@ def channel_name(output: str) -> str:
     return output if output.startswith("alarm.") else f"out.{output}"
 
 
-def wire(names: Sequence[str], written: Mapping[str, int], table: Sequence[Channel]) -> dict[str, int]:
-    """Name → channel number, as written, else of the same name; names without a channel are left out."""
-    by_name = {channel.name: channel.number for channel in table}
-    found = {name: written.get(name, by_name.get(name)) for name in [*names, *written]}
+def wire(
+    names: Sequence[str], written: Mapping[str, int], table: Sequence[Channel], buses: Collection[str] = ()
+) -> dict[str, int]:
+    """Name → channel number, as written, else its own; names without a channel are left out."""
+    own = own_channels(names, buses, table)
+    found = {name: written.get(name, own.get(name)) for name in [*names, *written]}
     return {name: number for name, number in found.items() if number is not None}

@@ -8,7 +8,7 @@ from collections.abc import Collection, Sequence
 
 from bench.judge.figures import decimals
 from bench.judge.findings import Finding
-from bench.trace.records import Value, Voltage
+from bench.trace.records import Count, Value, Voltage
 from firmware_ref.parameters import Mode, Output, Parameters, Policy, Sensor
 
 #: What each requirement asks, for a person who has never seen its name.
@@ -226,7 +226,7 @@ def signal_words(sensor: Sensor | None, terminal: str, value: Value | None) -> s
     """A sensor's signal: `open`, `leak`, or `leak  1.310 V = 20.3 %LFL`."""
     if not isinstance(value, Voltage):
         return "" if value is None else contact_words(sensor, terminal, str(value))
-    volts = f"{value.value_uv / 1e6:.3f} V"
+    volts = f"count {value.value_uv}" if isinstance(value, Count) else f"{value.value_uv / 1e6:.3f} V"
     if sensor is None or len(sensor.points) < 2:
         return volts
     return f"{level_words(sensor, value.value_uv)}  {volts} = {sensor.level_at(value.value_uv):.1f} %LFL"

@@ -9,6 +9,7 @@ trusted, and that the supply stays up (`bench.run.supply`).
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 
 from bench.errors import BenchFault, Stopped
 from bench.procedure.plan import Action, Ask, Climb, Demand, Move, Pause, Planned, Push, Watch
@@ -17,7 +18,7 @@ from bench.run.bench import Bench
 from bench.run.clock_watch import ClockWatch
 from bench.run.observer import Observer
 from bench.run.supply import Supply
-from bench.trace.records import Applied, Edge, Note, Readback, Record, Snapshot, Value, Voltage
+from bench.trace.records import Applied, Count, Edge, Note, Readback, Record, Snapshot, Value, Voltage
 from firmware_ref.parameters import Parameters
 
 #: Longest single wait for events; the fixture opens everything after 3 s without a byte.
@@ -157,7 +158,7 @@ class Executor:
 
     def _ahead(self, ch: str, wanted: Voltage) -> Voltage:
         value_uv = wanted.value_uv - self._pulls_uv.get(ch, 0)
-        return Voltage(min(max(0, value_uv), self._most_uv.get(ch, value_uv)), wanted.bound_uv)
+        return replace(wanted, value_uv=min(max(0, value_uv), self._most_uv.get(ch, value_uv)))
 
     def _move(self, ch: str, value: Value) -> None:
         """Bring a channel to a value and wait until it is read back; see to the supply where it is a switch."""
@@ -165,7 +166,7 @@ class Executor:
         identity = self._bench.apply(ch, value)
         if not self._wait(APPLIED_US, lambda: (identity, ch) in self._applied):
             raise BenchFault(
-                f"the fixture took {ch} {value} and did not carry it out; run `mitbench fixture check`"
+                f"the fixture took {ch} {_said(value)} and did not carry it out; run `mitbench fixture check`"
             )
         seq = self._applied.pop((identity, ch))
         self._wait(APPLIED_US, lambda: seq not in self._owed)
@@ -268,6 +269,12 @@ class Executor:
         for applied, _ in self._owed.values():
             if self._bench.now_us() - applied.latest_us > READBACK_US:
                 raise _late(applied)
+
+
+def _said(value: Value) -> str:
+    if not isinstance(value, Voltage):
+        return value
+    return f"count {value.value_uv}" if isinstance(value, Count) else f"{value.value_uv / 1e6:.3f} V"
 
 
 def _kind(ch: str) -> str:

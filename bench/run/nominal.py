@@ -202,6 +202,8 @@ def _condition_of(sensor: Sensor, value: Value, trouble: Value | None = None) ->
             return Condition.LOST
         return Condition.HIGH if value in ("leak", _POSITIONS[sensor.leak_when]) else Condition.LOW
     if not isinstance(value, Voltage):
+        if sensor.kind == "modbus" and value not in sensor.lost_by and value != "open":
+            return Condition.LOW
         return {"leak": Condition.HIGH, "normal": Condition.LOW}.get(value, Condition.LOST)
     assert sensor.trip is not None and sensor.clear is not None
     trip, clear, uv = sensor.trip, sensor.clear, value.value_uv

@@ -24,6 +24,7 @@ TEXTS = {
     -141: "Invalid character data",
     -151: "Invalid string data",
     -200: "Execution error",
+    -221: "Settings conflict",
     -222: "Data out of range",
     -224: "Illegal parameter value",
     -300: "Device-specific error",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from bench.simulated.board import TerminalChange
 
@@ -19,6 +19,10 @@ class NoBoard:
     def sensor(self, name: str, signal: str | int, at_us: int) -> None: ...
 
     def button(self, closed: bool, at_us: int) -> None: ...
+
+    def connect(self, send: Callable[[str, bytes, int], None]) -> None: ...
+
+    def heard(self, name: str, data: bytes, at_us: int) -> None: ...
 
     def advance(self, to_us: int) -> Sequence[TerminalChange]:
         return ()

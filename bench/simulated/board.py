@@ -11,15 +11,17 @@ Not modelled: the AC half cycles (the fixture sees those).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from bench.simulated.button import ButtonProgram
 from bench.simulated.channel import Channel
 from bench.simulated.draw import Draw
-from bench.simulated.faults import Fault, flaws_of, light_flaws_of, size_of
+from bench.simulated.faults import Fault, flaws_of, light_flaws_of, size_of, wrongs_of
 from bench.simulated.light import Indicator
 from bench.simulated.logic import Logic
+from bench.simulated.poller import Poller, allowing, learn_us
 from bench.simulated.readings import Readings
 from bench.simulated.relay import OPERATE_US
 from bench.simulated.traits import Spans, Traits
@@ -48,18 +50,21 @@ class Board:
 
         Raises UsageError for a draw that does not exist.
         """
-        flaws = flaws_of(faults, parameters)
         self._faults = {f.name: f for f in faults}
+        late_us = learn_us(parameters)
+        flaws = flaws_of(faults, parameters).beyond(late_us)
+        high = self._faults.get("trip-high")
+        trip_shift_lfl = size_of(high, parameters) / _MICRO if high else 0.0
+        parameters = allowing(parameters, late_us)
         self._at = {(f.name, where) for f in faults for where in f.where}
         self._other = {a: b for f in faults if f.name == "crossed" for a, b in (f.where, f.where[::-1])}
         self._traits = Traits.draw(parameters, Draw(draw, seed, "traits"))
         self._spans = Spans.of(parameters)
         self._draw = Draw(draw, seed, "supply")
-        high = self._faults.get("trip-high")
         self._readings = Readings(
             parameters, Draw(draw, seed, "levels"),
             each_sensor=self._traits.each_sensor, loss_breaks_low=self._traits.loss_breaks_low,
-            trip_shift_lfl=size_of(high, parameters) / _MICRO if high else 0.0,
+            trip_shift_lfl=trip_shift_lfl,
             ignores_loss="loss-ignored" in self._faults, clears_between="clears-between" in self._faults,
             ignored=frozenset(
                 f"{f.where[0]}-trouble" if f.name == "trouble-ignored" else f.where[0]
@@ -88,6 +93,13 @@ class Board:
             else Indicator(parameters.light, Draw(draw, seed, "light"), light_flaws_of(faults, parameters))
         )
         self._lit = False
+        wrongs = wrongs_of(faults)
+        self._pollers = {
+            s.name: Poller(s, late_us, Draw(draw, seed, "polls"), wrongs, partial(self._learn, s.name))
+            for s in parameters.sensors
+            if s.modbus is not None
+        }
+        self._send: Callable[[str, bytes, int], None] = lambda name, data, at_us: None
         self._calls = dict.fromkeys(parameters.calls, False)
         self._chatter = [
             Chatter(self._channels[f.where[0]], parameters) for f in faults if f.name == "chatter"
@@ -170,6 +182,30 @@ class Board:
             self._button.contact(closed, at_us, alive=self._alive)
             self._touch(at_us)
 
+    def connect(self, send: Callable[[str, bytes, int], None]) -> None:
+        """`send(name, data, at_us)`: where the questions to the Modbus sensor `name` go, from `at_us` on."""
+        self._send = send
+
+    def heard(self, name: str, data: bytes, at_us: int) -> None:
+        """The last byte of an answer of the Modbus sensor `name`."""
+        self._run(at_us)
+        if self._alive and self._supply:
+            self._pollers[name].heard(data, at_us)
+
+    def _learn(self, name: str, signal: str | int, at_us: int) -> None:
+        before = self._readings.inputs[name].condition
+        self._readings.put(name, signal, at_us)
+        if self._readings.inputs[name].condition is not before:
+            self._touch(at_us)
+
+    def _ask(self, at_us: int) -> None:
+        for name, poller in self._pollers.items():
+            due_us = poller.due_us()
+            if due_us is not None and due_us <= at_us:
+                data = poller.run(at_us)
+                if data:
+                    self._send(name, data, at_us)
+
     # -- time ---------------------------------------------------------------------------------
 
     def advance(self, to_us: int) -> list[TerminalChange]:
@@ -181,7 +217,7 @@ class Board:
     def next_change_us(self) -> int | None:
         """The earliest instant at which something may change without further input; None: never."""
         candidates = [c.relay.next_us() for c in self._channels.values()]
-        candidates += [self._dies_us, self._next_scan_us()]
+        candidates += [self._dies_us, self._next_scan_us(), *(p.due_us() for p in self._pollers.values())]
         if self._light is not None:
             candidates.append(self._light.next_us())
         return min((t for t in candidates if t is not None), default=None)
@@ -197,6 +233,7 @@ class Board:
                 self._power_down(at)
             elif self._next_scan_us() == at:
                 self._scan(at)
+            self._ask(at)
             self._show(at)
         self._now_us = max(self._now_us, to_us)
 
@@ -267,6 +304,8 @@ class Board:
         self._readings.power_up(at_us)
         if self._button is not None:
             self._button.start(at_us)
+        for poller in self._pollers.values():
+            poller.start(at_us)
         start = self._logic.power_up(at_us, off_us)
         # The scan begins with the program, anywhere in its first period.
         self._grid_us = start + self._draw.chance(0, self._traits.scan_us - 1)
@@ -274,6 +313,8 @@ class Board:
     def _power_down(self, at_us: int, *, forget: bool = False) -> None:
         self._alive = False
         self._dies_us = None
+        for poller in self._pollers.values():
+            poller.stop()
         self._logic.power_down(at_us, forget=forget)
         if self._button is not None:
             self._button.reset()

@@ -10,6 +10,9 @@ from bench.scpi.device import Device, Handler, Parameters, Wait, count
 from bench.scpi.errors import ScpiError
 from bench.scpi.syntax import Parameter, channels, integer, micro, word
 
+from bench.simulated.bus import Bus, Port
+from bench.simulated.rtu import MOST_REGISTERS
+
 if TYPE_CHECKING:
     from bench.simulated.fixture import SimulatedFixture
 
@@ -18,6 +21,7 @@ _PULSE_US = (1_000, 60_000_000)
 _PULSES = 10
 _WAIT_MS = 500
 _FULL_SCALE_UV = 5_000_000
+BAUDS = (2400, 4800, 9600, 19200, 38400)
 
 
 class Commands:
@@ -38,6 +42,11 @@ class Commands:
             "ROUTe:PULSe": self._pulse,
             "SOURce:VOLTage": self._volts,
             "SOURce:CONTact": self._contact,
+            "SOURce:MODBus:PORT": self._port,
+            "SOURce:MODBus:MAP": self._map,
+            "SOURce:MODBus:REGisters": self._registers,
+            "SOURce:MODBus:FAIL": self._fail,
+            "SOURce:MODBus:IDLE?": self._idle,
             "FETCh?": lambda p: ",".join(fixture.hardware.value(c.number) for c in self._list(p, 0)),
             "FETCh:ALL?": _say(fixture.everything),
             "FETCh:EVENts?": self._events,
@@ -99,8 +108,55 @@ class Commands:
         self._put(listed, value)
 
     def _contact(self, parameters: Parameters) -> None:
-        listed = self._list(parameters, 1, "sensor")
-        self._put(listed, word(parameters[0], ("OPEN", "SHORt", "NORMal", "LEAK")))
+        listed = self._list(parameters, 1, "sensor", "bus")
+        state = word(parameters[0], ("OPEN", "SHORt", "NORMal", "LEAK"))
+        if state != "OPEN" and any(c.kind == "bus" for c in listed):
+            raise ScpiError(-224)
+        self._put(listed, state)
+
+    def _buses(self, parameters: Parameters, *counts: int) -> list[Channel]:
+        """The buses of the list behind so many parameters as one of `counts` says."""
+        count(parameters, min(counts) + 1, max(counts) + 1)
+        return self._channels(parameters[-1], "bus")
+
+    def _set_up(self, listed: list[Channel]) -> list[Bus]:
+        """The buses, for a change that none may see that is connected."""
+        buses = [self._fixture.hardware.buses[c.number] for c in listed]
+        if any(b.told != "OPEN" for b in buses):
+            raise ScpiError(-221)
+        return buses
+
+    def _port(self, parameters: Parameters) -> None:
+        listed = self._buses(parameters, 4)
+        address, baud = integer(parameters[0], 1, 247), integer(parameters[1], 0, 1_000_000)
+        word(parameters[2], ("NONE", "EVEN", "ODD"))
+        function = integer(parameters[3], 3, 4)
+        if baud not in BAUDS:
+            raise ScpiError(-222)
+        for bus in self._set_up(listed):
+            bus.port = Port(address, baud, function)
+
+    def _map(self, parameters: Parameters) -> None:
+        listed = self._buses(parameters, 1, 2)
+        numbers = [integer(p, 0, 0xFFFF) for p in parameters[:-1]]
+        if len(numbers) == 2 and not 1 <= abs(numbers[0] - numbers[1]) < MOST_REGISTERS:
+            raise ScpiError(-222)
+        for bus in self._set_up(listed):
+            bus.map = (numbers[0], numbers[1] if len(numbers) == 2 else None)
+
+    def _registers(self, parameters: Parameters) -> None:
+        listed = self._buses(parameters, 1, 2)
+        concentration, status = ([integer(p, 0, 0xFFFF) for p in parameters[:-1]] + [0])[:2]
+        self._put(listed, status * 0x10000 + concentration)
+
+    def _fail(self, parameters: Parameters) -> None:
+        listed = self._buses(parameters, 1)
+        self._put(listed, word(parameters[0], ("SILent", "CRC", "EXCeption")))
+
+    def _idle(self, parameters: Parameters) -> str:
+        listed = self._buses(parameters, 0)
+        now_us = self._fixture.now_us()
+        return ",".join(str(int(self._fixture.hardware.buses[c.number].idle(now_us))) for c in listed)
 
     def _put(self, listed: list[Channel], value: str | int) -> None:
         now_us = self._fixture.now_us()

@@ -55,9 +55,9 @@ class Draw:
             return (low_us + high_us) // 2
         return self._random.randint(low_us, high_us)
 
-    def level(self, band: Band) -> int:
-        """A switching level in uV, two signal bounds inside its band."""
-        margin = 0 if self.kind == "anywhere" else 2 * SIGNAL_BOUND_UV
+    def level(self, band: Band, bound_uv: int = SIGNAL_BOUND_UV) -> int:
+        """A switching level in uV, two bounds of the signal inside its band; of a Modbus sensor in counts."""
+        margin = 0 if self.kind == "anywhere" else 2 * bound_uv
         if self.kind == "nominal" or band.high_uv - band.low_uv < 2 * margin:
             return (band.low_uv + band.high_uv) // 2
         return self._random.randint(band.low_uv + margin, band.high_uv - margin)

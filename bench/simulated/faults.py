@@ -13,12 +13,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from bench.errors import UsageError
-from bench.judge.bounds import SIGNAL_BOUND_UV, expected_bound_us
+from bench.judge.bounds import expected_bound_us, signal_bound
 from bench.profile.quantities import format_duration, format_lfl, parse_duration, parse_lfl
 from bench.simulated.expected import expected
 from bench.simulated.fault_table import TABLE, Row
 from bench.simulated.flaws import Flaws
 from bench.simulated.light import LightFlaws, other_code
+from bench.simulated.poller import Wrongs
 from firmware_ref.parameters import DARK, STEADY, Band, Mode, Output, Parameters, Policy, Sensor, flashes
 
 #: A default size is this many bounds beyond the limit.
@@ -108,7 +109,7 @@ def default_size(name: str, parameters: Parameters) -> int | None:
     if size is None:
         return None
     if size == "level":
-        return max(_lfl_of(sensor_uv=_BOUNDS * SIGNAL_BOUND_UV, parameters=parameters))
+        return max(_lfl_of(parameters))
     if name == "light-late":
         return _LATE_US
     judged = parameters.timing.trip if name == "slow-trip" else None
@@ -157,6 +158,30 @@ def light_flaws_of(faults: Sequence[Fault], parameters: Parameters) -> LightFlaw
     )
 
 
+def wrongs_of(faults: Sequence[Fault]) -> Wrongs:
+    """What is wrong with how the board asks its Modbus sensor, of all these faults."""
+    names = {f.name for f in faults}
+    return Wrongs(
+        takes_bad_crc="takes-bad-crc" in names,
+        ignores_exceptions="ignores-exception" in names,
+        ignores_fault="ignores-sensor-fault" in names,
+        swaps_bytes="bytes-swapped" in names,
+        scale_off="scale-wrong" in names,
+        never_silent="no-silence" in names,
+    )
+
+
+#: Faults of a board with a Modbus sensor, and the way of losing it that each does not notice.
+_MODBUS = {
+    "takes-bad-crc": "bad-crc",
+    "ignores-exception": "exception",
+    "ignores-sensor-fault": "fault",
+    "bytes-swapped": None,
+    "scale-wrong": None,
+    "no-silence": "silent",
+}
+
+
 def why_not(row: Row, parameters: Parameters) -> str | None:
     """Why the equipment of these parameters cannot have the fault; None if it can."""
     timing = parameters.timing
@@ -170,8 +195,16 @@ def why_not(row: Row, parameters: Parameters) -> str | None:
         and parameters.qualification("trip") is None
     ):
         return "its trip time is not stated"
-    if name in ("trip-high", "clears-between") and not _analog(parameters):
+    if name in ("trip-high", "clears-between") and not _with_levels(parameters):
         return "it has no analog sensor"
+    if name in _MODBUS or name == "bus-busy":
+        if not parameters.buses:
+            return "it has no Modbus sensor"
+        way = _MODBUS.get(name)
+        if way is not None and not any(way in s.lost_by for s in parameters.sensors if s.modbus):
+            return f"its Modbus sensor need not be noticed as lost by {way}"
+        if way is not None and parameters.qualification("loss") is None:
+            return "its loss time is not stated"
     if name in (
         "loss-ignored",
         "loss-ends-mitigation",
@@ -327,15 +360,16 @@ def _composite_max_us(parameters: Parameters) -> int:
     return sum(i.max_us for i in (timing.clear, timing.hold) if i is not None) + react
 
 
-def _analog(parameters: Parameters) -> list[tuple[Sensor, Band]]:
-    return [(s, s.trip) for s in parameters.sensors if s.kind == "analog" and s.trip is not None]
+def _with_levels(parameters: Parameters) -> list[tuple[Sensor, Band]]:
+    return [(s, s.trip) for s in parameters.sensors if s.trip is not None]
 
 
-def _lfl_of(sensor_uv: int, parameters: Parameters) -> list[int]:
-    """A voltage step at each analog sensor's trip level, in millionths of a %LFL."""
+def _lfl_of(parameters: Parameters) -> list[int]:
+    """Three bounds of its signal at each sensor's trip level, in millionths of a %LFL."""
     steps = []
-    for sensor, band in _analog(parameters):
+    for sensor, band in _with_levels(parameters):
         limit = band.high_uv if sensor.rising else band.low_uv
+        sensor_uv = _BOUNDS * signal_bound(sensor)
         step = sensor_uv if sensor.rising else -sensor_uv
         steps.append(round((sensor.level_at(limit + step) - sensor.level_at(limit)) * _MICRO))
     return steps

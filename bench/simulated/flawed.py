@@ -19,6 +19,7 @@ class FixtureFlaws:
     dead_inputs: frozenset[int] = frozenset()
     stuck_inputs: frozenset[int] = frozenset()
     swapped_inputs: Mapping[int, int] = field(default_factory=dict)
+    busy_buses: frozenset[int] = frozenset()
     signal_drift: bool = False
     reboots: bool = False
     unplugged: bool = False
@@ -43,6 +44,7 @@ class FixtureFlaws:
             numbers("input-dead", False),
             numbers("input-stuck", False),
             swapped,
+            frozenset(c.number for c in table.by_number.values() if c.kind == "bus" and "bus-busy" in names),
             "signal-drift" in names,
             "fixture-reboots" in names,
             "unplugged" in names,
@@ -52,7 +54,7 @@ class FixtureFlaws:
 def _number(where: str, fault: Fault, wiring: Mapping[str, int], table: ChannelTable, moved: bool) -> int:
     number = int(where) if where.isdigit() else wiring.get(where, table.wiring.get(where, 0))
     channel = table.by_number.get(number)
-    if channel is None or channel.moved is not moved or channel.kind == "sensor":
+    if channel is None or channel.moved is not moved or channel.kind in ("sensor", "bus"):
         kind = "relay" if moved else "input"
         raise UsageError(
             f"fault '{fault.name}': the fixture has no {kind} {where}; see hardware/channels.csv"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,3 +26,16 @@ class Flaws:
     reset_ignored: bool = False
     self_test_endless: bool = False
     self_test_blind: bool = False
+
+    def beyond(self, late_us: int) -> Flaws:
+        """The same of a board that learns of its sensor up to `late_us` late: its times go so much further."""
+
+        def more(us: int | None, times: int) -> int | None:
+            return None if us is None else us + times * late_us
+
+        return replace(
+            self,
+            hold_short_us=more(self.hold_short_us, 3),  # clear and hold begin later than they might
+            hold_long_us=more(self.hold_long_us, 2),
+            slow_trip_us=more(self.slow_trip_us, 1),
+        )

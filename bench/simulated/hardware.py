@@ -7,13 +7,14 @@ out through `emit`, in true time; the controller puts ticks on it.
 from __future__ import annotations
 
 import random
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from typing import Protocol
 
 from bench.fixture.channels import ChannelTable
 from bench.simulated.agenda import Agenda
 from bench.simulated.board import TerminalChange
+from bench.simulated.bus import Bus
 from bench.simulated.flawed import FixtureFlaws
 from bench.simulated.mains import LOOK_US, AcInput, ContactInput, Direct, Mains
 from bench.simulated.relays import Emit, Relays
@@ -39,6 +40,8 @@ class BoardLike(Protocol):
     def call(self, name: str, on: bool, at_us: int) -> None: ...
     def sensor(self, name: str, signal: str | int, at_us: int) -> None: ...
     def button(self, closed: bool, at_us: int) -> None: ...
+    def connect(self, send: Callable[[str, bytes, int], None]) -> None: ...
+    def heard(self, name: str, data: bytes, at_us: int) -> None: ...
     def advance(self, to_us: int) -> Sequence[TerminalChange]: ...
     def next_change_us(self) -> int | None: ...
     def terminals(self) -> dict[str, bool]: ...
@@ -108,20 +111,30 @@ class Hardware:
             for c in table.by_number.values()
             if c.kind == "sensor"
         }  # fmt: skip
+        self.buses = {
+            c.number: Bus(c.number, self.agenda, self._emit, partial(self._to_client, sensors.get(c.number)))
+            for c in table.by_number.values()
+            if c.kind == "bus"
+        }
+        self._sensors: dict[int, Signal | Bus] = {**self.signals, **self.buses}
+        for number in flaws.busy_buses:
+            self.buses[number].jam()
+        wired = {name: number for number, name in sensors.items()}
+        board.connect(lambda name, data, at_us: self.buses[wired[name]].heard(data, at_us))
         self._rewire(0)
 
     # -- commands -----------------------------------------------------------------------------
 
     def signal(self, number: int, value: str | int, reference: int, now_us: int) -> None:
-        """Bring a sensor terminal to a state (`OPEN`, `SHOR`, `NORM`, `LEAK`) or a voltage in uV."""
-        signal = self.signals[number]
+        """Bring a sensor terminal to a state (`OPEN`, `SHOR`, `NORM`, `LEAK`) or a voltage in uV; a bus likewise."""
+        signal = self._sensors[number]
         signal.parked = None
         signal.drive(value, reference, now_us)
 
     def safe(self, reference: int, now_us: int) -> None:
         """Everything that is not open already."""
         self.relays.open_all(reference, now_us)
-        for signal in self.signals.values():
+        for signal in self._sensors.values():
             signal.parked = None
             if signal.told != "OPEN":
                 signal.drive("OPEN", reference, now_us)
@@ -129,7 +142,7 @@ class Hardware:
     def fall(self, now_us: int) -> None:
         """The controller is gone: its pull resistors open everything, and nobody records it."""
         self.relays.fall()
-        for signal in self.signals.values():
+        for signal in self._sensors.values():
             signal.fall(now_us)
         self._energised = None
         self._rewire(now_us)
@@ -138,7 +151,7 @@ class Hardware:
     def energised(self) -> bool:
         """Whether anything is closed or connected: what the dead man opens."""
         if self._energised is None:
-            self._energised = self.relays.any_told() or any(s.told != "OPEN" for s in self.signals.values())
+            self._energised = self.relays.any_told() or any(s.told != "OPEN" for s in self._sensors.values())
         return self._energised
 
     # -- time ---------------------------------------------------------------------------------
@@ -167,8 +180,8 @@ class Hardware:
 
     def value(self, number: int) -> str:
         """What a channel reads now, as on the wire."""
-        if number in self.signals:
-            return self.signals[number].reading()
+        if number in self._sensors:
+            return self._sensors[number].reading()
         if number in self.relays:
             return "1" if self.relays.closed(number) else "0"
         return "1" if self._reads(number) else "0"
@@ -208,19 +221,24 @@ class Hardware:
         """The supply has been off for as long as a sensor may stay connected."""
         if cut != self._cuts or (self.relays.told(self._main) and self.relays.told(self._switch)):
             return
-        for signal in self.signals.values():
+        for signal in self._sensors.values():
             if signal.told != "OPEN" and signal.driven_us <= now_us - _CUT_US:
                 signal.parked = signal.told
                 signal.drive("OPEN", reference, now_us)
 
     def _put_back(self, reference: int, now_us: int) -> bool:
         """Connect what was taken off; whether there was anything."""
-        parked = [s for s in self.signals.values() if s.parked is not None]
+        parked = [s for s in self._sensors.values() if s.parked is not None]
         for signal in parked:
             value, signal.parked = signal.parked, None
             assert value is not None
             signal.drive(value, reference, now_us)
         return bool(parked)
+
+    def _to_client(self, name: str | None, data: bytes, now_us: int) -> None:
+        if name is not None:
+            self._board.heard(name, data, now_us)
+            self._follow_board(now_us)
 
     def _rewire(self, now_us: int) -> None:
         """A contact or the source changed: who has voltage now?"""

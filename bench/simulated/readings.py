@@ -6,10 +6,9 @@ Every change counts at its own instant, also one that falls between two scans
 
 from __future__ import annotations
 
+from bench.judge.bounds import signal_bound
 from bench.simulated.draw import Draw
 from firmware_ref.parameters import Condition, Parameters, Sensor
-
-_NO_SIGNAL = ("open", "short")
 
 
 class Input:
@@ -22,8 +21,8 @@ class Input:
         self.sensor = sensor
         self._ignores_loss = ignores_loss
         if sensor.trip is not None and sensor.clear is not None:
-            self._trip_uv = draw.level(sensor.trip)
-            self._clear_uv = draw.level(sensor.clear)
+            self._trip_uv = draw.level(sensor.trip, signal_bound(sensor))
+            self._clear_uv = draw.level(sensor.clear, signal_bound(sensor))
             if trip_shift_lfl:
                 limit = sensor.trip.high_uv if sensor.rising else sensor.trip.low_uv
                 self._trip_uv = sensor.uv_at(sensor.level_at(limit) + trip_shift_lfl)
@@ -36,7 +35,14 @@ class Input:
         hears = not ignores_loss and f"{sensor.name}-trouble" not in ignored
         self._hears_trouble = "trouble" in sensor.lost_by and hears
         self._hears_leak = sensor.name not in ignored
-        self.put("open", 0)
+        if sensor.kind != "modbus":
+            self.put("open", 0)
+
+    def wake(self, at_us: int) -> None:
+        """The supply is there; what is learnt by asking is not known yet, and taken for no gas until then."""
+        self.since_us = at_us
+        if self.sensor.kind == "modbus":
+            self.condition = Condition.LOW
 
     @property
     def switching_uv(self) -> tuple[int, int]:
@@ -44,8 +50,11 @@ class Input:
         return self._trip_uv, self._clear_uv
 
     def _read(self, signal: str | int) -> Condition:
-        if signal in _NO_SIGNAL and signal in self.sensor.lost_by:
+        if isinstance(signal, str) and signal in self.sensor.lost_by:
             return self.condition if self._ignores_loss else Condition.LOST
+        if self.sensor.kind == "modbus":
+            # What the board need not notice leaves it with the reading that it has.
+            return self._level(signal) if isinstance(signal, int) else self.condition
         if self.sensor.kind == "analog":
             # An open input that is not noticed is pulled down: no gas on a rising sensor.
             return self._level(signal if isinstance(signal, int) else 0)
@@ -116,7 +125,7 @@ class Readings:
     def power_up(self, at_us: int) -> None:
         """A condition begins at the earliest with the supply."""
         for one in self.inputs.values():
-            one.since_us = at_us
+            one.wake(at_us)
         self.high_since_us = self.low_since_us = self.lost_since_us = None
         self.good_since_us = self.band_since_us = self.clear_since_us = None
         self._join(at_us)

@@ -17,6 +17,7 @@ from bench.errors import TraceError
 from bench.trace.records import (
     Applied,
     Clock,
+    Count,
     Edge,
     End,
     Header,
@@ -46,7 +47,7 @@ _NAMES = {cls: name for name, cls in _TYPES.items()}
 #: Keys whose text is one of a few.
 _CHOICES = {
     "clock": ("fitted", "exact"),
-    "what": ("position", "voltage", "terminal"),
+    "what": ("position", "voltage", "terminal", "poll"),
     "reason": ("complete", "stopped", "bench-fault"),
 }
 
@@ -62,7 +63,7 @@ def to_json(record: Record) -> dict[str, Any]:
         if value == default:
             continue
         if isinstance(value, Voltage):
-            plain["value_uv"], plain["bound_uv"] = value.value_uv, value.bound_uv
+            plain.update(_value_to_json(value))
         elif f.name == "values":
             plain["values"] = {ch: _value_to_json(v) for ch, v in value.items()}
         else:
@@ -71,6 +72,8 @@ def to_json(record: Record) -> dict[str, Any]:
 
 
 def _value_to_json(value: Value) -> Any:
+    if isinstance(value, Count):
+        return {"count": value.value_uv}
     return {"value_uv": value.value_uv, "bound_uv": value.bound_uv} if isinstance(value, Voltage) else value
 
 
@@ -89,6 +92,8 @@ def from_json(plain: Mapping[str, Any]) -> Record:
             raise ValueError(f"format: this is not a {FORMAT} file")
     elif "value_uv" in given:
         given["value"] = _voltage(given.pop("value_uv"), given.pop("bound_uv", None))
+    elif "count" in given:
+        given["value"] = _count(given.pop("count"))
     known = {f.name: f for f in fields(cls)}
     for key in given:
         if key not in known:
@@ -132,9 +137,17 @@ def _value(key: str, value: Any) -> Value:
         return value
     if isinstance(value, Mapping) and set(value) == {"value_uv", "bound_uv"}:
         return _voltage(value["value_uv"], value["bound_uv"])
+    if isinstance(value, Mapping) and set(value) == {"count"}:
+        return _count(value["count"])
     if isinstance(value, str) and value in WORDS:
         return value
-    raise ValueError(f"{key}: {value!r} is no value; write one of {', '.join(sorted(WORDS))} or value_uv")
+    raise ValueError(f"{key}: {value!r} is no value; write one of {', '.join(sorted(WORDS))}, value_uv or count")
+
+
+def _count(count: Any) -> Count:
+    if isinstance(count, bool) or not isinstance(count, int) or not 0 <= count <= 0xFFFF:
+        raise ValueError(f"count: must be a whole number from 0 to 65535, as a register holds (got {count!r})")
+    return Count(count)
 
 
 def _voltage(value_uv: Any, bound_uv: Any) -> Voltage:

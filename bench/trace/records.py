@@ -11,7 +11,8 @@ the board's terminals), `sense.r-out`.
 
 Values: calls, outputs and senses `on`/`off`; contacts and switches
 `open`/`closed`; sensors `open`, `short`, `normal`, `leak`, or a voltage as
-integer `value_uv` with `bound_uv`.
+integer `value_uv` with `bound_uv`; Modbus sensors `silent`, `bad-crc`,
+`exception`, `fault`, `end-of-life`, or the `count` of the concentration.
 """
 
 from __future__ import annotations
@@ -27,6 +28,17 @@ class Voltage:
 
     value_uv: int
     bound_uv: int
+
+
+@dataclass(frozen=True, slots=True)
+class Count(Voltage):
+    """The concentration register of a Modbus sensor: `value_uv` is its count, which is exact (`bound_uv` 0).
+
+    It stands wherever a signal's number may stand; `firmware_ref.parameters.Sensor`
+    has its levels in the same unit.
+    """
+
+    bound_uv: int = 0
 
 
 Value = Union[str, Voltage]
@@ -81,7 +93,8 @@ class Readback:
 
     `what`: `position` (contacts of the relay, or the signal ahead of its
     series resistor), `voltage` (the call at the board's side), `terminal`
-    (the sensor signal behind its series resistor: the level that is judged).
+    (the sensor signal behind its series resistor: the level that is judged),
+    `poll` (the first poll of the board that met the state of a Modbus sensor).
     """
 
     seq: int

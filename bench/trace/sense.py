@@ -31,7 +31,9 @@ DISORDER_US = 1_000_000
 
 _LEVELS = frozenset({"on", "off"})
 _CONTACTS = frozenset({"open", "closed"})
-_SIGNALS = frozenset({"open", "short", "normal", "leak"})
+_SIGNALS = frozenset(
+    {"open", "short", "normal", "leak", "silent", "bad-crc", "exception", "fault", "end-of-life"}
+)
 #: Every value that is a word.
 WORDS = _LEVELS | _CONTACTS | _SIGNALS
 #: First part of a channel's name: the values it can have, and whether the fixture moves it.

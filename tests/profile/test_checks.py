@@ -124,7 +124,7 @@ def without(form: dict[str, Any], key: str) -> dict[str, Any]:
         ({"about": 5}, "about: is 5", "text"),
         ({"timing": "soon"}, "timing: is soon", "key: value pairs"),
         ({"dampers": {}}, "dampers: is not known", "remove it"),
-        ({"sensors.1.registers": {}}, "sensors.1.registers: is not known", "remove it"),
+        ({"sensors.1.scales": {}}, "sensors.1.scales: is not known", "remove it"),
     ],
 )  # fmt: skip
 def test_what_does_not_fit_is_one_mistake(changes: dict[str, Any], starts: str, says: str) -> None:
