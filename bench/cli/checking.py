@@ -12,6 +12,7 @@ from bench.errors import BenchFault
 from bench.fixture import loop_back
 from bench.fixture.channels import ChannelTable, load_channels
 from bench.fixture.check import (
+    check_buses,
     check_error_queue,
     check_relays,
     check_rest,
@@ -108,7 +109,7 @@ def _one_at_a_time(
     yield f"{len(snapshot.values)} channels read; nothing reads on at rest but the source"
     yield f"the 24 V source gives {check_supply(bench, table):.1f} V"
     moved = [*check_relays(bench, table), *check_sensors(bench, table)]
-    _raise([m for m in moved if isinstance(m, str)])
+    _raise([m for m in moved if isinstance(m, str)] + list(check_buses(bench, table)))
     relays = [m for m in moved if isinstance(m, RelayTimes)]
     sensors = [m for m in moved if isinstance(m, SensorOffsets)]
     yield f"{len(relays)} relays move and read back, one at a time: {', '.join(r.ch for r in relays)}"
@@ -117,6 +118,7 @@ def _one_at_a_time(
         f"{len(sensors)} sensor signals are what they are told, on both sides of their resistors, "
         f"within {worst / 1e3:.1f} mV"
     )
+    yield "the bus is idle, and the sensor on it is what it is told"
     return relays, sensors
 
 

@@ -18,7 +18,7 @@ from bench.judge.findings import REQUIREMENTS, Finding
 from bench.judge.orders import in_force
 from bench.judge.possibility import Expect, Possibility
 from bench.judge.window import Stamp, Window
-from bench.trace.records import Value, Voltage
+from bench.trace.records import Count, Value, Voltage
 from firmware_ref.parameters import Mode, Output, Parameters, Policy
 
 #: Requirements that the whole board meets or breaks, whichever output shows it.

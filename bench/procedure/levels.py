@@ -94,7 +94,9 @@ def _quantity_count(sensor: Sensor, text: str) -> int:
     _needs_refrigerant(sensor, level, text)
     count = -1 if level.unit == "V" else sensor.uv_at(level.lfl(sensor.lfl_ppm))
     if not 0 <= count <= sensor.max_uv:
-        raise ValueError(f"{text!r} is not what this modbus sensor can say; write a level of gas, as in 20 %LFL")
+        raise ValueError(
+            f"{text!r} is not what this modbus sensor can say; write a level of gas, as in 20 %LFL"
+        )
     return count
 
 

@@ -45,4 +45,6 @@ def say_level(parameters: Parameters, channel: str, word: str, value: Value) -> 
         return word
     sensor = next(s for s in parameters.sensors if f"sensor.{s.name}" == channel)
     level = f"{sensor.level_at(value.value_uv):.2f} %LFL"
-    return f"{word} ({level})" if isinstance(value, Count) else f"{word} ({level}, {value.value_uv / 1e6:.3f} V)"
+    return (
+        f"{word} ({level})" if isinstance(value, Count) else f"{word} ({level}, {value.value_uv / 1e6:.3f} V)"
+    )

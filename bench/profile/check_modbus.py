@@ -36,12 +36,11 @@ def modbus_mistakes(
     for index, way in enumerate(sensor.lost_by or ()):
         where = (*path, "lost_by", index)
         if way not in WAYS:
-            yield Mistake(
-                where, f"is {way}, which a modbus sensor cannot be; write one of {', '.join(WAYS)}"
-            )
+            yield Mistake(where, f"is {way}, which a modbus sensor cannot be; write one of {', '.join(WAYS)}")
         elif registers is not None and WAYS[way] and (status is None or status.at(WAYS[way] or "") is None):
             yield Mistake(
-                where, f"is {way}, and no status bit says so; write registers.status.{WAYS[way]}, or remove it"
+                where,
+                f"is {way}, and no status bit says so; write registers.status.{WAYS[way]}, or remove it",
             )
     if registers is None or registers.concentration is None:
         return
@@ -103,7 +102,8 @@ def _levels(sensor: SensorForm, path: Path, lfl_ppm: float | None) -> Iterator[M
         elif counts_of(sensor, ends[1], lfl_ppm) >= MOST_COUNTS:
             most = Level(scale.unit, scale.value * MOST_COUNTS)
             yield Mistake(
-                (*path, key), f"is more than a register can hold at this scale ({most}); write a coarser scale"
+                (*path, key),
+                f"is more than a register can hold at this scale ({most}); write a coarser scale",
             )
         else:
             band = bands[key] = band_of(sensor, ends, lfl_ppm)

@@ -9,7 +9,6 @@ from bench.fixture.channels import Channel
 from bench.scpi.device import Device, Handler, Parameters, Wait, count
 from bench.scpi.errors import ScpiError
 from bench.scpi.syntax import Parameter, channels, integer, micro, word
-
 from bench.simulated.bus import Bus, Port
 from bench.simulated.rtu import MOST_REGISTERS
 

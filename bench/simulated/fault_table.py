@@ -95,7 +95,13 @@ TABLE = (
         None,
         "The status bits of the Modbus sensor are not looked at: that it failed goes unnoticed.",
     ),
-    Row("bytes-swapped", "board", None, None, "The two bytes of the concentration are taken in the wrong order."),
+    Row(
+        "bytes-swapped",
+        "board",
+        None,
+        None,
+        "The two bytes of the concentration are taken in the wrong order.",
+    ),
     Row("scale-wrong", "board", None, None, "The concentration is taken for a tenth of what it is."),
     Row(
         "no-silence",
@@ -110,7 +116,13 @@ TABLE = (
     Row("input-stuck", "fixture", "input", None, "The fixture's input {0} always reads on."),
     Row("inputs-swapped", "fixture", "inputs", None, "The fixture's inputs {0} and {1} are swapped."),
     Row("signal-drift", "fixture", None, None, "The fixture's sensor signal is not what it was told."),
-    Row("bus-busy", "fixture", None, None, "Something on the bus of the Modbus sensor keeps it from being idle."),
+    Row(
+        "bus-busy",
+        "fixture",
+        None,
+        None,
+        "Something on the bus of the Modbus sensor keeps it from being idle.",
+    ),
     Row("fixture-reboots", "fixture", None, None, "The fixture restarts in the middle of the run."),
     Row("unplugged", "fixture", None, None, "The fixture is unplugged in the middle of the run."),
 )

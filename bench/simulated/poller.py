@@ -41,7 +41,12 @@ def learn_us(parameters: Parameters) -> int:
     if not parameters.buses:
         return 0
     timing = parameters.timing
-    spans = [timing.clear, timing.hold, timing.return_, *(s for o in parameters.outputs for s in (o.trip, o.loss))]
+    spans = [
+        timing.clear,
+        timing.hold,
+        timing.return_,
+        *(s for o in parameters.outputs for s in (o.trip, o.loss)),
+    ]
     widths = [s.width_us for s in (*spans, timing.trip, timing.loss) if s is not None]
     least, most = _LEARN_US
     return max(least, min([most, *(w // 12 for w in widths)]))

@@ -141,12 +141,16 @@ def _value(key: str, value: Any) -> Value:
         return _count(value["count"])
     if isinstance(value, str) and value in WORDS:
         return value
-    raise ValueError(f"{key}: {value!r} is no value; write one of {', '.join(sorted(WORDS))}, value_uv or count")
+    raise ValueError(
+        f"{key}: {value!r} is no value; write one of {', '.join(sorted(WORDS))}, value_uv or count"
+    )
 
 
 def _count(count: Any) -> Count:
     if isinstance(count, bool) or not isinstance(count, int) or not 0 <= count <= 0xFFFF:
-        raise ValueError(f"count: must be a whole number from 0 to 65535, as a register holds (got {count!r})")
+        raise ValueError(
+            f"count: must be a whole number from 0 to 65535, as a register holds (got {count!r})"
+        )
     return Count(count)
 
 

@@ -43,6 +43,12 @@ class Wire:
     def button(self, closed: bool, at_us: int) -> None:
         self.told.append(("button", closed, at_us))
 
+    def connect(self, send: object) -> None:
+        """It asks nobody."""
+
+    def heard(self, name: str, data: bytes, at_us: int) -> None:
+        raise AssertionError("nobody asked")
+
     def advance(self, to_us: int) -> list[TerminalChange]:
         changes, self._changes = self._changes, []
         return changes
