@@ -52,8 +52,8 @@ _POLICY = {
     "closed": Policy.ON,
 }
 DEFAULT_MAX_UV = 5_000_000
-#: A register holds 16 bits.
-MOST_COUNTS = 0xFFFF
+#: A register holds 16 bits, and the fixture keeps their highest number for itself.
+MOST_COUNTS = 0xFFFE
 #: %LFL and ppm turn into each other by a number that is not exact.
 _COUNT_DIGITS = 6
 _DEFAULT_SETTLE_US = 100_000

@@ -58,7 +58,6 @@ class Bus:
         self._turn = 0
         self._met = True  # whether a poll has met the present state
         self._frame = b""
-        self._began_us = 0.0
         self._quiet_since_us = -1e9
         self._spoilt = False
         self._stuck = False
@@ -75,9 +74,9 @@ class Bus:
             return
         self._set(value, reference, now_us)
 
-    def jam(self) -> None:
-        """Whatever is on the line, it never reads idle."""
-        self._stuck = True
+    def jam(self, on: bool = True) -> None:
+        """Something holds the line: it does not read idle."""
+        self._stuck = on
 
     def idle(self, now_us: int) -> bool:
         """Whether nothing was on the line for 3.5 characters."""
@@ -119,11 +118,11 @@ class Bus:
 
     # -- the server ------------------------------------------------------------------------------
 
-    def heard(self, data: bytes, start_us: int) -> None:
+    def heard(self, data: bytes, start_us: float) -> None:
         """The board sends these bytes, one after the other from `start_us` on."""
         character_us = rtu.character_us(self.port.baud)
         if start_us - self._quiet_since_us >= rtu.silence_us(self.port.baud):
-            self._frame, self._spoilt, self._began_us = b"", False, start_us
+            self._frame, self._spoilt = b"", False
         elif not self._frame or start_us - self._quiet_since_us > rtu.gap_us(self.port.baud):
             self._spoilt = True  # into an answer, before the silence after it, or torn
         self._frame = (self._frame + data)[: _LONGEST_FRAME + 1]
@@ -151,7 +150,12 @@ class Bus:
             self._agenda.at(round(last_us), lambda at_us: self._send(answer, at_us))
         if not self._met and not self._wrong(question):
             self._met = True
-            self._emit("POLL", self._number, str(self.told), self._began_us, last_us, self._seq)
+            self._agenda.at(round(last_us), partial(self._tell, self._turn))
+
+    def _tell(self, turn: int, now_us: int) -> None:
+        """Of the first question that met the state, once it is answered, unless there is another state by then."""
+        if turn == self._turn:
+            self._emit("POLL", self._number, str(self.told), now_us - _LOOK_US, now_us, self._seq)
 
     def answer(self, question: bytes) -> bytes:
         """The frame that answers a question (without address and CRC); nothing where it stays silent."""

@@ -145,7 +145,9 @@ class Commands:
 
     def _registers(self, parameters: Parameters) -> None:
         listed = self._buses(parameters, 1, 2)
-        concentration, status = ([integer(p, 0, 0xFFFF) for p in parameters[:-1]] + [0])[:2]
+        concentration, status = (
+            [integer(p, 0, 0xFFFF - (n == 0)) for n, p in enumerate(parameters[:-1])] + [0]
+        )[:2]
         self._put(listed, status * 0x10000 + concentration)
 
     def _fail(self, parameters: Parameters) -> None:

@@ -147,9 +147,9 @@ def _value(key: str, value: Any) -> Value:
 
 
 def _count(count: Any) -> Count:
-    if isinstance(count, bool) or not isinstance(count, int) or not 0 <= count <= 0xFFFF:
+    if isinstance(count, bool) or not isinstance(count, int) or not 0 <= count <= 0xFFFE:
         raise ValueError(
-            f"count: must be a whole number from 0 to 65535, as a register holds (got {count!r})"
+            f"count: must be a whole number from 0 to 65534, as a register holds (got {count!r})"
         )
     return Count(count)
 

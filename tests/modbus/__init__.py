@@ -1,0 +1,1 @@
+"""The refrigerant sensor as a Modbus RTU server, and boards that ask it."""
