@@ -30,6 +30,9 @@ BOARD_THRESHOLD_V = 6.0
 HOLD_UP_NS, RISE_NS, RAIL_NS = (15 * S, 30 * S), 5 * MS, 50 * MS
 #: Bits last as long as the simulated receiver takes them to: 11 bit times a byte at 115200 baud.
 BYTE_NS = 11 * 1_000_000_000 // 115_200
+#: The channel of a Modbus sensor, and the UARTs at both ends.
+BUS = "bus"
+FIXTURE_UART, BOARD_UART = b"2", b"1"
 #: PWM channel -> (TCCRnA, shift of its mode bits, OCRn, ICRn, its pin).
 PWM = {
     "OC1A": (0x80, 6, 0x88, 0x86, "PB5"),
@@ -94,6 +97,7 @@ def build(parameters: Parameters, conditions: Conditions, wiring: Mapping[str, i
     _board(circuit, parameters, chance)
     fixture.inputs()
     fixture.sensors()
+    fixture.bus(parameters)
     sim.link_to(FIXTURE, BYTE_NS)
     return circuit
 
@@ -127,7 +131,8 @@ class _Fixture:
         self._pins: dict[str, dict[str, str]] = {}
         for row in rows(toolchain.FIXTURE / "pins.csv"):
             number = int(row["channel"])
-            self._pins.setdefault(terminals[number] if number else row["name"], {})[row["role"]] = row["pin"]
+            own = not number or row["name"] == BUS  # the bus plays a sensor beside the one of that number
+            self._pins.setdefault(row["name"] if own else terminals[number], {})[row["role"]] = row["pin"]
 
     def mains(self, parameters: Parameters) -> None:
         circuit, sim = self._circuit, self._sim
@@ -158,7 +163,11 @@ class _Fixture:
     def _relay(self, name: str, pin: str, kind: tuple[int, ...], second_net: int | None) -> None:
         """A relay with a second pole; the pin's pull-down holds it off while nobody drives it."""
         circuit, sim = self._circuit, self._sim
-        coil = circuit.nets[f"{name}/drive"] = sim.add_net((FIXTURE, pin), pull=0, watched=True)
+        shifted = pin.startswith("SR")
+        coil = sim.add_net(*(() if shifted else ((FIXTURE, pin),)), pull=0, watched=True)
+        circuit.nets[f"{name}/drive"] = coil
+        if shifted:
+            sim.shift_drives(int(pin[2]), coil)
         *times, skew = self._range(kind)
         sim.relay_add(coil, *times)
         circuit.poles[name] = sim.pole_add(False, 0)
@@ -169,7 +178,7 @@ class _Fixture:
     def relays(self) -> None:
         circuit, sim = self._circuit, self._sim
         for name, pins in self._pins.items():
-            if "position" in pins:
+            if "position" in pins and "drive" in pins:
                 net = sim.add_net((FIXTURE, pins["position"]), pull=1)
                 circuit.nets[f"{name}/position"] = net
                 self._relay(name, pins["drive"], SWITCH if name == "main" else RELAY, net)
@@ -195,8 +204,25 @@ class _Fixture:
             if "rms" in pins:
                 sim.channel_reads(FIXTURE, int(pins["rms"][3:]), READS_RMS, circuit.nodes[at[name]])
 
+    def bus(self, parameters: Parameters) -> None:
+        """The relay that joins the Modbus sensor to the board, and the UARTs at both ends."""
+        circuit, sim = self._circuit, self._sim
+        name, pins = BUS, self._pins[BUS]
+        net = circuit.nets[f"{name}/position"] = sim.add_net((FIXTURE, pins["position"]), pull=1)
+        self._relay(name, pins["connect"], RELAY, net)
+        sim.add_net((FIXTURE, pins["receive"]), pull=1)
+        ours = sim.add_net((FIXTURE, pins["direction"]), pull=0)
+        for modbus in parameters.buses.values():
+            board = circuit.nets["board:bus/direction"]
+            sim.bus_join(modbus.baud, circuit.poles[name])
+            sim.bus_end_add(FIXTURE, FIXTURE_UART, ours)
+            sim.bus_end_add(BOARD, BOARD_UART, board)
+
     def sensors(self) -> None:
         circuit, sim = self._circuit, self._sim
+        shift = self._pins["shift"]
+        latch = sim.add_net((FIXTURE, shift["latch"]), pull=0)
+        sim.shift_at(latch, sim.add_net((FIXTURE, shift["off"]), pull=1))
         nominal = circuit.conditions.nominal
         for name in sorted(n for n in self._pins if n.startswith("sensor.")):
             pins = self._pins[name]

@@ -170,6 +170,11 @@ typedef struct {
 
 enum { DAMAGE_DROP, DAMAGE_FLIP };
 
+typedef struct {
+	char uart;
+	int direction; // net, -1: none
+} bus_end;
+
 struct bench {
 	int64_t now, quantum;
 	core *running;
@@ -231,6 +236,14 @@ struct bench {
 	int damage_count;
 	unsigned idle_turn;
 
+	bus_end bus[CORES];
+	int bus_baud, bus_pole;
+	int64_t bus_bytes[CORES], bus_cut, bus_clashes;
+
+	uint8_t shift_byte, shift_latched;
+	int shift_latch, shift_off; // nets, -1: none
+	int shift_out[8]; // nets, -1: nothing there
+
 	char wrong[200];
 };
 
@@ -268,5 +281,9 @@ void node_changes(bench *b, int n);
 
 // link.c
 void link_attach(core *c);
+
+// bus.c
+void bus_attach(core *c);
+void shift_changed(bench *b, int n, bool level); // a net that the register listens to
 
 #endif

@@ -316,6 +316,7 @@ int core_add(bench *b, const char *mcu, double hz, double drift_hz_per_s, const 
 	avr_register_io_write(avr, EECR, eeprom_written, c);
 	analog_attach(c);
 	link_attach(c);
+	bus_attach(c);
 	set_rate(c, b->now);
 	if (drift_hz_per_s != 0)
 		at(b, b->now + TUNE_NS, core_tune, c->index, 0, 0);

@@ -44,6 +44,8 @@ void net_resolve(bench *b, int n)
 		coil_changed(b, w->relay, level);
 	if (w->couple >= 0)
 		couple_changed(b, w->couple, level);
+	if (n == b->shift_latch || n == b->shift_off)
+		shift_changed(b, n, level);
 }
 
 void net_pull_low(bench *b, int n, bool on)

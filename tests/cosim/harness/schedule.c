@@ -12,6 +12,8 @@ bench *bench_create(uint64_t seed, int64_t quantum_ns)
 	b->random = seed;
 	b->quantum = quantum_ns;
 	b->supply_node = b->supply_core = b->converter_select = b->host_core = -1;
+	b->shift_latch = b->shift_off = b->bus_pole = -1;
+	memset(b->shift_out, -1, sizeof b->shift_out);
 	return b;
 }
 
