@@ -41,6 +41,7 @@ def modbus_mistakes(
             yield Mistake(
                 where,
                 f"is {way}, and no status bit says so; write registers.status.{WAYS[way]}, or remove it",
+                unless=(*path, "registers", "status", WAYS[way]),
             )
     if registers is None or registers.concentration is None:
         return

@@ -215,7 +215,8 @@ def _sentence(path: Path, error: Any) -> str:
     if kind in ("string_too_long",):
         return f"is longer than {context['max_length']} characters; write fewer"
     if kind in ("greater_than_equal", "less_than_equal"):
-        return f"is {_shown(value)}; write 1 to 999"
+        limit = f"{context['ge']} or more" if "ge" in context else f"{context['le']} or less"
+        return f"is {_shown(value)}; write {'1 to 999' if path[0] == 'wiring' else limit}"
     wanted = _WANTED.get(kind)
     return f"is {_shown(value)}; write {wanted}" if wanted else f"is {_shown(value)}: {error['msg']}"
 

@@ -36,7 +36,7 @@ class Wrongs:
 def learn_us(parameters: Parameters) -> int:
     """How late this board may learn what its Modbus sensor says; 0 where it has none.  Ours: the profile states none.
 
-    A twelfth of the narrowest of its timings, so that it keeps them all the same.
+    A twelfth of the narrowest of its timings, so that it keeps them all the same; on a slow bus as long as it takes.
     """
     if not parameters.buses:
         return 0
@@ -49,7 +49,20 @@ def learn_us(parameters: Parameters) -> int:
     ]
     widths = [s.width_us for s in (*spans, timing.trip, timing.loss) if s is not None]
     least, most = _LEARN_US
-    return max(least, min([most, *(w // 12 for w in widths)]))
+    talk_us = max(_talk_us(modbus) for modbus in parameters.buses.values())
+    return max(least, round(4 * talk_us), min([most, *(w // 12 for w in widths)]))
+
+
+def _registers(modbus: Modbus) -> tuple[int, int]:
+    """The first register that it has to read, and how many: both in one question."""
+    named = [n for n in (modbus.concentration, modbus.status) if n is not None]
+    return min(named), max(named) - min(named) + 1
+
+
+def _talk_us(modbus: Modbus) -> float:
+    """How long a question and its answer take."""
+    characters = 8 + 5 + 2 * _registers(modbus)[1]
+    return characters * rtu.character_us(modbus.baud) + 2 * rtu.silence_us(modbus.baud)
 
 
 def allowing(parameters: Parameters, late_us: int) -> Parameters:
@@ -93,8 +106,7 @@ class Poller:
         self._read = read
         self._period_us = round(late_us * _PERIOD_PART)
         self._patience_us = round(late_us * _PATIENCE_PART)
-        named = [self.modbus.concentration] + ([] if self.modbus.status is None else [self.modbus.status])
-        self._first, self._count = min(named), max(named) - min(named) + 1
+        self._first, self._count = _registers(self.modbus)
         self._question = rtu.read_request(self.modbus.address, self.modbus.function, self._first, self._count)
         self._ask_us: int | None = None
         self._give_up_us: int | None = None

@@ -479,6 +479,34 @@ def light_current() -> Span:
     )
 
 
+def bus_idle() -> Span:
+    """A divider of both bias resistors and the two terminations beside each other."""
+
+    def of(end: Callable[[str], float], other: Callable[[str], float]) -> float:
+        ohm = end("bus.termination") / 2
+        return 1e3 * end("rail.controller") * ohm / (2 * other("bus.bias") + ohm)
+
+    return Span(of(low, high), of(high, low))
+
+
+def bus_load() -> Span:
+    """The terminations beside the bias, whose rails are joined for what moves."""
+
+    def of(end: Callable[[str], float]) -> float:
+        return _beside(end("bus.termination") / 2, 2 * end("bus.bias"))
+
+    return Span(of(low), of(high))
+
+
+def bus_unpowered() -> Span:
+    """What A and B take up together: the termination only shares it between them."""
+
+    def of(end: Callable[[str], float], other: Callable[[str], float]) -> float:
+        return 1e3 * end("rail.controller") / (other("unit.load") + other("bus.bias"))
+
+    return Span(of(low, high), of(high, low))
+
+
 WORKED: dict[str, Callable[[], Span]] = {
     "ac.threshold": threshold,
     "ac.gap_60": lambda: gap(60),
@@ -529,4 +557,7 @@ WORKED: dict[str, Callable[[], Span]] = {
     "rms.ripple": rms_ripple,
     "rms.direct": direct,
     "light.current": light_current,
+    "bus.idle": bus_idle,
+    "bus.load": bus_load,
+    "bus.unpowered": bus_unpowered,
 }

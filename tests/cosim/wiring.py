@@ -160,8 +160,10 @@ class _Fixture:
             own += [max(least, middle - spread), min(most, middle + spread)]
         return (*own, *rest)
 
-    def _relay(self, name: str, pin: str, kind: tuple[int, ...], second_net: int | None) -> None:
-        """A relay with a second pole; the pin's pull-down holds it off while nobody drives it."""
+    def _relay(
+        self, name: str, pin: str, kind: tuple[int, ...], second_net: int | None, rests_closed: bool = False
+    ) -> None:
+        """A relay with a second pole, which may be the one that is closed at rest; the pin's pull-down holds it off while nobody drives it."""
         circuit, sim = self._circuit, self._sim
         shifted = pin.startswith("SR")
         coil = sim.add_net(*(() if shifted else ((FIXTURE, pin),)), pull=0, watched=True)
@@ -171,7 +173,7 @@ class _Fixture:
         *times, skew = self._range(kind)
         sim.relay_add(coil, *times)
         circuit.poles[name] = sim.pole_add(False, 0)
-        circuit.poles[f"{name}/second"] = sim.pole_add(False, skew)
+        circuit.poles[f"{name}/second"] = sim.pole_add(rests_closed, skew)
         if second_net is not None:
             sim.contact_add(circuit.poles[f"{name}/second"], second_net)
 
@@ -209,7 +211,7 @@ class _Fixture:
         circuit, sim = self._circuit, self._sim
         name, pins = BUS, self._pins[BUS]
         net = circuit.nets[f"{name}/position"] = sim.add_net((FIXTURE, pins["position"]), pull=1)
-        self._relay(name, pins["connect"], RELAY, net)
+        self._relay(name, pins["connect"], RELAY, net, rests_closed=True)
         sim.add_net((FIXTURE, pins["receive"]), pull=1)
         ours = sim.add_net((FIXTURE, pins["direction"]), pull=0)
         for modbus in parameters.buses.values():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 from typing import Any
 
 from bench.profile import Profile
@@ -27,7 +28,7 @@ def with_sensor(changes: dict[str, Any] | None = None) -> Profile:
 
 def data_of() -> dict[str, Any]:
     """A copy of the sensor's keys."""
-    return dict(SENSOR)
+    return copy.deepcopy(SENSOR)
 
 
 def profile_text(changes: dict[str, Any] | None = None) -> dict[str, Any]:

@@ -104,7 +104,11 @@ def test_ways_to_fail(server: Server) -> None:
     server.state("REG 7,1")
     assert registers(server.exchange(READ)) == [1, 0, 7]
     server.state("FAIL CRC")  # what the registers hold stays
-    assert registers(server.exchange(READ)[:-2] + frames.crc(spoilt[:3] + bytes((0, 1, 0, 0, 0, 7)))) == [1, 0, 7]
+    assert registers(server.exchange(READ)[:-2] + frames.crc(spoilt[:3] + bytes((0, 1, 0, 0, 0, 7)))) == [
+        1,
+        0,
+        7,
+    ]
     server.say("SOUR:CONT OPEN,(@34)")
     server.wait(100_000)
     assert server.exchange(READ) == b""

@@ -19,7 +19,8 @@ static void arrives(bench *b, int to, int value, unsigned turn)
 	(void)turn;
 	core *c = &b->cores[to];
 	const bus_end *from = &b->bus[other(to)];
-	bool joined = b->bus_pole < 0 || b->poles[b->bus_pole].closed;
+	// The first core's receiver is at the terminals all the time, its driver behind the relay.
+	bool joined = to == 0 || b->bus_pole < 0 || b->poles[b->bus_pole].closed;
 	if (!joined || !c->powered)
 		return;
 	// A byte of which the driver let go before it was over is none.

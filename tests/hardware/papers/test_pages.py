@@ -29,7 +29,7 @@ def test_links_lead_somewhere(page: Path) -> None:
 def test_relays_and_inputs_are_as_many_as_channels() -> None:
     kinds = [row["kind"] for row in table(HARDWARE / "channels.csv")]
     amounts = counted()
-    assert amounts["relay.linked"] == kinds.count("call") + 1  # and R-BOARD
+    assert amounts["relay.linked"] == kinds.count("call") + kinds.count("bus") + 1  # and R-BOARD
     assert amounts["relay.signal"] == kinds.count("button") + 4 * kinds.count("sensor")
     assert amounts["driver.fet"] == amounts["relay.linked"] + amounts["relay.signal"]
     assert amounts["opto.ac"] == sum(kinds.count(k) for k in ("call", "sense", "output"))

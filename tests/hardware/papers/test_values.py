@@ -51,6 +51,8 @@ def test_ngspice_confirms(key: str) -> None:
         ("sensor.clamp_top", 1e3, "sensor.clamp_3"),
         ("ladder.2r", 10e3, "ladder.error"),
         ("rms.bottom", 15e3, "rms.trim_low"),
+        ("bus.bias", 1e3, "bus.idle"),
+        ("bus.termination", 60.0, "bus.load"),
     ],
 )
 def test_a_wrong_value_is_noticed(

@@ -4,7 +4,7 @@ The circuits are the sheets of the schematic with the values of values.csv;
 only sources and loads are added here.
 """
 
-from tests.hardware.papers.checks import contacts, inputs, signals, switches
+from tests.hardware.papers.checks import bus, contacts, inputs, signals, switches
 from tests.hardware.papers.checks.base import CHECKS, VALUES
 
-__all__ = ["CHECKS", "VALUES", "contacts", "inputs", "signals", "switches"]
+__all__ = ["CHECKS", "VALUES", "bus", "contacts", "inputs", "signals", "switches"]
