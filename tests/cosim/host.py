@@ -55,7 +55,7 @@ class Host:
         return [
             name
             for name, pole in self.circuit.poles.items()
-            if not name.startswith("board:") and self.sim.pole_closed(pole)
+            if not name.startswith("board:") and not name.endswith("/rest") and self.sim.pole_closed(pole)
         ]
 
     def drives(self) -> dict[int, str]:

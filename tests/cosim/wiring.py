@@ -173,9 +173,10 @@ class _Fixture:
         *times, skew = self._range(kind)
         sim.relay_add(coil, *times)
         circuit.poles[name] = sim.pole_add(False, 0)
-        circuit.poles[f"{name}/second"] = sim.pole_add(rests_closed, skew)
+        second = f"{name}/{'rest' if rests_closed else 'second'}"
+        circuit.poles[second] = sim.pole_add(rests_closed, skew)
         if second_net is not None:
-            sim.contact_add(circuit.poles[f"{name}/second"], second_net)
+            sim.contact_add(circuit.poles[second], second_net)
 
     def relays(self) -> None:
         circuit, sim = self._circuit, self._sim

@@ -105,7 +105,7 @@ def test_other_kinds_have_none_of_it() -> None:
         analog = {f"sensors.1.{key}": found}
         with pytest.raises(ProfileError, match=f"{key}: does not fit a supervised sensor.*kind: modbus"):
             with_sensor({"sensors.1": {"kind": "supervised", "lost_by": ["open"]}, **analog})
-    with pytest.raises(ProfileError, match=r"lost_by\[0\]: is silent, which a sensor on a wire cannot be"):
+    with pytest.raises(ProfileError, match=r"lost_by\[0\]: silent does not fit a supervised sensor"):
         with_sensor({"sensors.1": {"kind": "supervised", "lost_by": ["silent"]}})
 
 
