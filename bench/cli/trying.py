@@ -14,7 +14,7 @@ def tried(procedure: Procedure, profile: Profile) -> Trial:
     """Raises ProcedureError where it cannot be carried out, not even on paper."""
     trace, _ = synthetic(procedure, profile)
     case = open_case(trace, profile.parameters, profile.parameters.decision)
-    case.tracker.run(case.end_us)
+    case.follow()
     unproven = unproven_of(profile.parameters, case.tracker.book)
     return Trial(case.end_us - case.zero_us, frozenset(unproven))
 

@@ -22,7 +22,7 @@ from bench.trace.records import Count, Value, Voltage
 from firmware_ref.parameters import Mode, Output, Parameters, Policy
 
 #: Requirements that the whole board meets or breaks, whichever output shows it.
-WHOLE_BOARD = frozenset({"hold", "re-leak", "kept-on-loss", "supply", "button"})
+WHOLE_BOARD = frozenset({"hold", "re-leak", "kept-on-loss", "supply", "button", "contact"})
 
 _RANK = {"pass": 0, "inconclusive": 1, "fail": 2}
 

@@ -10,6 +10,8 @@ from bench.judge import clock as clocks
 from bench.judge import failures
 from bench.judge import levels as level_test
 from bench.judge.book import Book
+from bench.judge.contacts import are_watched, judge_contacts
+from bench.judge.events import Event
 from bench.judge.feed import Feed, output_channel
 from bench.judge.findings import Finding, Judgement
 from bench.judge.light import judge_light
@@ -84,7 +86,7 @@ def judge_trace(
 
 def _judged(case: Case, trace: Trace, parameters: Parameters, decision: str, live: bool) -> Judgement:
     found = _levels(case, trace, parameters)
-    case.tracker.run(case.end_us)
+    case.follow()
     if parameters.light is not None and case.tracker.log is not None:
         judge_light(trace, parameters.light, case.tracker.log, case.tracker.book, case.end_us)
     seconds = (case.end_us - case.zero_us) / 1e6
@@ -112,13 +114,21 @@ def _levels(case: Case, trace: Trace, parameters: Parameters) -> list[level_test
 class Case:
     """A trace ready to be followed: all its events are in the tracker, none is processed.
 
-    `zero_us` and `end_us` are the snapshot and the end in true time.
+    `zero_us` and `end_us` are the snapshot and the end in true time; `events`
+    are all of the trace, `levels` what the outputs read in the snapshot.
     """
 
     tracker: Tracker
     feed: Feed
     zero_us: int
     end_us: int
+    events: tuple[Event, ...]
+    levels: dict[str, bool]
+
+    def follow(self) -> None:
+        """To the end of the trace."""
+        self.tracker.run(self.end_us)
+        judge_contacts(self.events, self.levels, self.tracker.book, self.feed.clock.rate_ppm)
 
 
 def open_case(trace: Trace, parameters: Parameters, decision: str) -> Case:
@@ -135,12 +145,13 @@ def open_case(trace: Trace, parameters: Parameters, decision: str) -> Case:
     zero = Stamp(fit.true_us(snapshot.tick_us), 0)
     book = Book(parameters, zero.mid_us, decision, clock=fit)
     feed = Feed(parameters, fit, book)
-    tracker = Tracker.start(parameters, fit.rate_ppm, zero, feed.start(snapshot), book, failures.resolve)
+    levels = feed.start(snapshot)
+    tracker = Tracker.start(parameters, fit.rate_ppm, zero, levels, book, failures.resolve)
     events = [event for record in trace.records for event in feed.record(record)]
     end_us = fit.true_us(_last_tick(trace))
     events += feed.settle(end_us + parameters.timing.glitch_us + 1)
     tracker.push(events)
-    return Case(tracker, feed, zero.mid_us, end_us)
+    return Case(tracker, feed, zero.mid_us, end_us, tuple(events), levels)
 
 
 def check_safe_state(snapshot: Snapshot, parameters: Parameters) -> None:
@@ -341,10 +352,14 @@ def applicable(parameters: Parameters) -> list[str]:
     for output in parameters.outputs:
         if output.call is not None:
             items.append(f"follow:{output.name}")
+        if output.modes[Mode.NORMAL] is not output.modes[Mode.LEAK_ACTIVE]:
+            items.append(f"trip:{output.name}")
         if output.modes[Mode.NORMAL] is Policy.FOLLOW and output.modes[Mode.LEAK_ACTIVE] is not Policy.FOLLOW:
             held = "blocked" if output.modes[Mode.LEAK_ACTIVE] is Policy.OFF else "forced"
-            items += [f"trip:{output.name}", f"{held}:{output.name}"]
+            items.append(f"{held}:{output.name}")
     items += ["hold", "re-leak"]
+    if are_watched(parameters):
+        items.append("contact")
     if any(s.lost_by for s in parameters.sensors):
         items += ["loss", "kept-on-loss", "latch" if rules.latching else "return"]
     if parameters.button is not None:

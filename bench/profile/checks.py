@@ -111,6 +111,13 @@ def _proofs(form: ProfileForm) -> Iterator[Mistake]:
             )
         elif name in _NEED_LOSS and form.sensors is not None and not can_be_lost(form):
             yield Mistake(path, f"{proof} cannot be shown: none of these sensors can be lost; remove it")
+        elif name == "contact" and not {"alarm.no", "alarm.nc"} <= set(
+            form.outputs or ("alarm.no", "alarm.nc")
+        ):
+            text = (
+                "contact cannot be shown: it takes both alarm.no and alarm.nc; name the other, or remove it"
+            )
+            yield Mistake(path, text)
         elif form.outputs is not None:
             names = ", ".join(form.outputs)
             if colon and output not in form.outputs:

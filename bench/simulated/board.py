@@ -19,6 +19,7 @@ from bench.simulated.button import ButtonProgram
 from bench.simulated.channel import Channel
 from bench.simulated.draw import Draw
 from bench.simulated.faults import Fault, flaws_of, light_flaws_of, size_of, wrongs_of
+from bench.simulated.interlock import Interlock, outputs_of
 from bench.simulated.light import Indicator
 from bench.simulated.logic import Logic
 from bench.simulated.poller import Poller, allowing, learn_us
@@ -80,8 +81,14 @@ class Board:
                 o, parameters, Draw(draw, seed, f"output {o.name}"),
                 scan_us=self._traits.scan_us, slow_trip_us=flaws.slow_trip_us,
             )
-            for o in parameters.outputs
+            for o in outputs_of(parameters)
         }  # fmt: skip
+        overlap = self._faults.get("contacts-overlap")
+        self._interlock = Interlock(
+            parameters,
+            self._channels,
+            parameters.timing.glitch_us + size_of(overlap, parameters) if overlap else None,
+        )
         self._button: ButtonProgram | None = None
         if parameters.button is not None:
             self._button = ButtonProgram(
@@ -216,7 +223,7 @@ class Board:
 
     def next_change_us(self) -> int | None:
         """The earliest instant at which something may change without further input; None: never."""
-        candidates = [c.relay.next_us() for c in self._channels.values()]
+        candidates = [c.relay.next_us() for c in self._channels.values() if not self._interlock.holds(c)]
         candidates += [self._dies_us, self._next_scan_us(), *(p.due_us() for p in self._pollers.values())]
         if self._light is not None:
             candidates.append(self._light.next_us())
@@ -225,8 +232,9 @@ class Board:
     def _run(self, to_us: int) -> None:
         while (at := self.next_change_us()) is not None and at <= to_us:
             self._now_us = max(self._now_us, at)
-            for channel in self._channels.values():
+            for channel in [c for c in self._channels.values() if not self._interlock.holds(c)]:
                 channel.relay.move(at)
+            self._interlock.moved(at)
             if self._light is not None:
                 self._light.move(at)
             if self._dies_us is not None and self._dies_us <= at:

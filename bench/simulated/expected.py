@@ -28,6 +28,7 @@ _ALWAYS: dict[str, Expected] = {
     "no-restart": ("re-leak", None, "too-early"),
     "no-release": ("hold", None, "missing"),
     "loss-ends-mitigation": ("kept-on-loss", None, "not-allowed"),
+    "contacts-overlap": ("contact", None, "too-late"),
     "reboots": ("supply", None, "not-allowed"),
     "loads-supply": ("power-up", None, "not-allowed"),
     "clears-between": ("hold", None, "too-early"),

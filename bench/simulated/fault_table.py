@@ -47,6 +47,13 @@ TABLE = (
     Row("loss-ends-mitigation", "board", None, None, "A sensor lost during mitigation ends the mitigation."),
     Row("sensor-ignored", "board", "sensor", None, "A leak at sensor {0} goes unnoticed."),
     Row("trouble-ignored", "board", "trouble", None, "The trouble contact of sensor {0} goes unnoticed."),
+    Row(
+        "contacts-overlap",
+        "board",
+        None,
+        "time",
+        "Both alarm contacts are closed together, longer than the glitch time by the size.",
+    ),
     Row("chatter", "board", "output", None, "The contact of output {0} chatters while it should rest."),
     Row("reboots", "board", None, None, "The board restarts once by itself while two outputs are on."),
     Row("loads-supply", "board", None, None, "The board overloads its 24 VAC supply."),

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 from bench.errors import UsageError
 from bench.judge.bounds import expected_bound_us, signal_bound
+from bench.judge.contacts import are_watched
 from bench.profile.quantities import format_duration, format_lfl, parse_duration, parse_lfl
 from bench.simulated.expected import expected
 from bench.simulated.fault_table import TABLE, Row
@@ -112,6 +113,8 @@ def default_size(name: str, parameters: Parameters) -> int | None:
         return max(_lfl_of(parameters))
     if name == "light-late":
         return _LATE_US
+    if name == "contacts-overlap":
+        return _BOUNDS * expected_bound_us(parameters.timing.glitch_us)
     judged = parameters.timing.trip if name == "slow-trip" else None
     longest = judged.max_us if judged is not None else _composite_max_us(parameters)
     return _BOUNDS * expected_bound_us(longest)
@@ -216,6 +219,8 @@ def why_not(row: Row, parameters: Parameters) -> str | None:
             return "none of its sensors can be lost"
         if parameters.qualification("loss") is None:
             return "its loss time is not stated"
+    if name == "contacts-overlap" and not are_watched(parameters):
+        return "it has not both alarm contacts, or may close both"
     rules = parameters.rules
     if name == "forgets-mitigation" and rules.after_supply_loss not in ("resume", "restart_hold"):
         return "it need not remember a leak or a hold over a supply cut"

@@ -59,6 +59,18 @@ class Relay:
     def next_us(self) -> int | None:
         return self._moves[0][0] if self._moves else None
 
+    def closes_next(self) -> bool:
+        """Whether its contacts are open and about to close."""
+        return bool(self._moves) and self._moves[0][1] and not self.closed
+
+    def opens_next(self) -> bool:
+        """Whether its contacts are closed and about to open."""
+        return bool(self._moves) and not self._moves[0][1] and self.closed
+
+    def put_off(self, by_us: int) -> None:
+        """What is under way comes later."""
+        self._moves = deque((at + by_us, closed) for at, closed in self._moves)
+
     def move(self, now_us: int) -> None:
         """Let the contacts do what is due by `now_us`."""
         while self._moves and self._moves[0][0] <= now_us:

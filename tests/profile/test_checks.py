@@ -92,6 +92,7 @@ def without(form: dict[str, Any], key: str) -> dict[str, Any]:
         ({"light": {**LIGHT, "flash": {**LIGHT["flash"], "on": {"between": ["80 ms", "1 s"]}}}},
          "light.flash.on: may be as short as 80 ms", "glitch"),
         ({"must_prove": ["light"]}, "must_prove[0]: light cannot be shown", "write light"),
+        ({"must_prove": ["contact"]}, "must_prove[0]: contact cannot be shown", "both alarm.no and alarm.nc"),
         ({"sensors.1": {"kind": "trouble-contact"}}, "sensors.1.lost_by: is missing", "as in [trouble]"),
         ({"sensors.1": {"kind": "trouble-contact", "lost_by": ["open"]}}, "sensors.1.lost_by[0]: open does not fit",
          "write [trouble]"),

@@ -1,0 +1,82 @@
+"""The two alarm contacts of one board: neither closes before the other has opened.
+
+However a maker does it (one relay with both contacts, two relays and a
+program), a good board keeps to it; so both also keep to the tighter of their
+two limits for each move.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from bench.judge.contacts import PAIR, are_watched
+from bench.simulated.channel import Channel
+from firmware_ref.parameters import Interval, Output, Parameters
+
+#: From one contact's opening to the other's closing, the bounce of the first included; ours.
+_TRAVEL_US = 4_000
+
+
+def outputs_of(parameters: Parameters) -> tuple[Output, ...]:
+    """The outputs as they are drawn: of two contacts each move within the limits of both."""
+    if not are_watched(parameters):
+        return parameters.outputs
+    no, nc = (parameters.output(name) for name in PAIR)
+    on, off = _both(no.react_on, nc.react_off), _both(no.react_off, nc.react_on)
+    trip, loss = _total(no.trip, nc.trip), _total(no.loss, nc.loss)
+    tight = {
+        "alarm.no": replace(no, react_on=on, react_off=off, trip=trip, loss=loss),
+        "alarm.nc": replace(nc, react_on=off, react_off=on, trip=trip, loss=loss),
+    }
+    return tuple(tight.get(o.name, o) for o in parameters.outputs)
+
+
+def _both(a: Interval, b: Interval) -> Interval:
+    """What lies in both, less the travel at the end; where nothing does, the first."""
+    low, high = max(a.min_us, b.min_us), min(a.max_us, b.max_us) - _TRAVEL_US
+    return Interval(low, high) if low <= high else a
+
+
+def _total(a: Interval | None, b: Interval | None) -> Interval | None:
+    if a is None or b is None:
+        return a or b
+    return _both(a, b)
+
+
+class Interlock:
+    """Between the relays of the two contacts; nothing where the board has not both.
+
+    `overlap_us`: a fault: the one that rests closed opens only so long after
+    the other has closed.
+    """
+
+    def __init__(
+        self, parameters: Parameters, channels: dict[str, Channel], overlap_us: int | None = None
+    ) -> None:
+        pair = [channels[name] for name in PAIR] if are_watched(parameters) else []
+        self._other = dict(zip(pair, reversed(pair), strict=True))
+        self._overlap_us = overlap_us
+        self._were_closed = {c: c.relay.closed for c in pair}
+        self._since_us = dict.fromkeys(pair, -_TRAVEL_US)
+
+    def holds(self, channel: Channel) -> bool:
+        """Whether its contact must wait for the other's to move."""
+        other = self._other.get(channel)
+        if other is None:
+            return False
+        if self._overlap_us is not None and channel.output.name == "alarm.nc":
+            return channel.relay.opens_next() and not other.relay.closed
+        return self._overlap_us is None and channel.relay.closes_next() and other.relay.closed
+
+    def moved(self, at_us: int) -> None:
+        """A contact that waited moves a while after the other has; so the other has done bouncing by then."""
+        for channel, other in self._other.items():
+            late = self._overlap_us is not None
+            if other.relay.closed is not self._were_closed[other]:
+                self._were_closed[other] = other.relay.closed
+                self._since_us[other] = at_us
+            waits = channel.relay.opens_next() if late else channel.relay.closes_next()
+            due_us = channel.relay.next_us()
+            soonest_us = self._since_us[other] + (self._overlap_us or _TRAVEL_US)
+            if other.relay.closed is late and waits and due_us is not None and due_us < soonest_us:
+                channel.relay.put_off(soonest_us - due_us)
