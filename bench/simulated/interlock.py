@@ -8,6 +8,7 @@ two limits for each move.
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import TypeVar
 
 from bench.judge.contacts import PAIR, are_watched
 from bench.simulated.channel import Channel
@@ -22,25 +23,26 @@ def outputs_of(parameters: Parameters) -> tuple[Output, ...]:
     if not are_watched(parameters):
         return parameters.outputs
     no, nc = (parameters.output(name) for name in PAIR)
-    on, off = _both(no.react_on, nc.react_off), _both(no.react_off, nc.react_on)
-    trip, loss = _total(no.trip, nc.trip), _total(no.loss, nc.loss)
+    no_on, nc_off = _tight(no.react_on, nc.react_off)
+    no_off, nc_on = _tight(no.react_off, nc.react_on)
+    no_trip, nc_trip = _tight(no.trip, nc.trip)
+    no_loss, nc_loss = _tight(no.loss, nc.loss)
     tight = {
-        "alarm.no": replace(no, react_on=on, react_off=off, trip=trip, loss=loss),
-        "alarm.nc": replace(nc, react_on=off, react_off=on, trip=trip, loss=loss),
+        "alarm.no": replace(no, react_on=no_on, react_off=no_off, trip=no_trip, loss=no_loss),
+        "alarm.nc": replace(nc, react_on=nc_on, react_off=nc_off, trip=nc_trip, loss=nc_loss),
     }
     return tuple(tight.get(o.name, o) for o in parameters.outputs)
 
 
-def _both(a: Interval, b: Interval) -> Interval:
-    """What lies in both, less the travel at the end; where nothing does, the first."""
-    low, high = max(a.min_us, b.min_us), min(a.max_us, b.max_us) - _TRAVEL_US
-    return Interval(low, high) if low <= high else a
+_Limits = TypeVar("_Limits", Interval, "Interval | None")
 
 
-def _total(a: Interval | None, b: Interval | None) -> Interval | None:
+def _tight(a: _Limits, b: _Limits) -> tuple[_Limits, _Limits]:
+    """What lies in both, less the travel at the end; where nothing does, each as it is."""
     if a is None or b is None:
-        return a or b
-    return _both(a, b)
+        return a, b
+    low, high = max(a.min_us, b.min_us), min(a.max_us, b.max_us) - _TRAVEL_US
+    return (Interval(low, high), Interval(low, high)) if low <= high else (a, b)
 
 
 class Interlock:
