@@ -6,7 +6,18 @@ Every name and number is invented by us.
 
 from __future__ import annotations
 
-from firmware_ref.parameters import Band, Interval, Mode, Output, Parameters, Policy, Rules, Sensor, Timing
+from firmware_ref.parameters import (
+    Band,
+    Interval,
+    Light,
+    Mode,
+    Output,
+    Parameters,
+    Policy,
+    Rules,
+    Sensor,
+    Timing,
+)
 
 MS = 1_000
 S = 1_000_000
@@ -100,6 +111,11 @@ def air_handler() -> Parameters:
         rules=Rules(
             lost_when="any", hold_on_band="continue", hold_when_lost="run", after_fault="normal",
             latching=True, reset_supply_off_us=10 * S, after_supply_loss="resume",
+        ),
+        light=Light(
+            codes=dict(zip(Mode, ("dark", "dark", "steady", "5 flashes", "2 flashes", "4 flashes"), strict=False)),
+            on=around(250 * MS, 50 * MS), off=around(250 * MS, 50 * MS), pause=around(1_200 * MS, 200 * MS),
+            latency=within(5 * S),
         ),
         must_prove=("follow:Y", "follow:W", "follow:G", "trip:Y", "trip:W", "trip:G", "blocked:Y", "blocked:W",
                     "forced:G", "hold", "re-leak", "loss"),

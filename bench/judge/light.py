@@ -96,7 +96,6 @@ class _Judged:
             if one.code is not None and flashes(one.code):
                 self._group(one)
             elif one.code is not None:
-                self._wrong = []
                 self._lasting(one)
         self._unreadable(seen)
 
@@ -160,6 +159,7 @@ class _Judged:
             from_us, to_us = max(spell.from_us, one.sure_us), min(spell.to_us, one.to_us)
             if from_us < to_us and one.code in self.codes(spell.modes) and not spell.modes & proven:
                 proven |= spell.modes
+                self._wrong = []
                 self._right(one, from_us, to_us - 1)
 
     def _alike(self) -> Iterator[Spell]:

@@ -12,9 +12,21 @@ from __future__ import annotations
 import struct
 from collections.abc import Mapping, Sequence
 
-from firmware_ref.parameters import Band, Interval, Mode, Output, Parameters, Policy, Sensor
+from firmware_ref.parameters import (
+    DARK,
+    STEADY,
+    Band,
+    Interval,
+    Light,
+    Mode,
+    Output,
+    Parameters,
+    Policy,
+    Sensor,
+    flashes,
+)
 
-VERSION = 2
+VERSION = 3
 #: Places of the relays in the image: eight that switch 24 VAC, then the alarm's.
 RELAYS = ("Y", "W", "G", "O", "B", "Y2", "W2", "E")
 CALLS = RELAYS
@@ -51,6 +63,15 @@ NOT_STATED_MS = {
 _MODES = (
     Mode.UNPOWERED, Mode.START_UP, Mode.NORMAL, Mode.LEAK_ACTIVE, Mode.POST_LEAK_HOLD, Mode.SENSOR_FAULT
 )  # fmt: skip
+#: The light where the profile has none, or does not state it; ours.
+_CODES = {
+    Mode.NORMAL: STEADY, Mode.LEAK_ACTIVE: "5 flashes", Mode.POST_LEAK_HOLD: "2 flashes",
+    Mode.SENSOR_FAULT: "4 flashes",
+}  # fmt: skip
+_FLASH_MS, _GAP_MS, _PAUSE_MS = 300, 300, 1_500
+_CODE_STEADY = 255
+#: Scan, lamp and a group that was just begun.
+_LIGHT_SPARE_MS = 50
 _POLICIES = (Policy.OFF, Policy.ON, Policy.FOLLOW)
 _ON_BAND = ("continue", "pause", "restart")
 _WHEN_LOST = ("restart", "pause", "run")
@@ -100,6 +121,7 @@ def image(parameters: Parameters) -> bytes:
     by_name = {s.name: s for s in p.sensors}
     body = head + b"".join(_sensor(by_name.get(name)) for name in SENSORS)
     body += b"".join(_output(o, p, calls, trip_ms, loss_ms) for o in outputs)
+    body += _light(p.light)
     return body + struct.pack("<H", crc16(body))
 
 
@@ -176,6 +198,28 @@ def _output(
     )
 
 
+def _light(light: Light | None) -> bytes:
+    """What the light shows in each mode, then flash, gap and pause."""
+    codes = {} if light is None else light.codes
+    shown = [codes.get(mode) or _CODES.get(mode, DARK) for mode in _MODES]
+    return struct.pack(
+        "<6B3H", *(_CODE_STEADY if code == STEADY else flashes(code) for code in shown), *_light_ms(light)
+    )
+
+
+def _light_ms(light: Light | None) -> tuple[int, int, int]:
+    """Flash, gap and pause; those that are not stated stand well apart from those that are."""
+    if light is None:
+        return _FLASH_MS, _GAP_MS, _PAUSE_MS
+    off, pause = light.off, light.pause
+    gap_ms = _ms(off) if off is not None else min(_GAP_MS, _ms(pause) // 4) if pause is not None else _GAP_MS
+    return (
+        _FLASH_MS if light.on is None else _ms(light.on),
+        gap_ms,
+        max(_PAUSE_MS, 4 * gap_ms) if pause is None else _ms(pause),
+    )
+
+
 def _driven(output: Output, mode: Mode) -> Policy:
     policy = output.modes[mode]
     if output.kind != "contact-nc":
@@ -226,6 +270,12 @@ def _total_ms(total: Interval | None, qualified_ms: int) -> int:
     return 0 if total is None else max(0, _ms(total) - RELAY_MS - FILTER_MS - qualified_ms)
 
 
+def _longest_group_ms(light: Light) -> int:
+    flash_ms, gap_ms, pause_ms = _light_ms(light)
+    most = max(flashes(code or _CODES.get(mode, DARK)) for mode, code in light.codes.items())
+    return pause_ms + most * (flash_ms + gap_ms) if most else 0
+
+
 # -- what the hardware cannot carry ----------------------------------------------------------
 
 
@@ -243,6 +293,8 @@ def _check(parameters: Parameters) -> None:
         _check_output(p.name, output)
         if output.restart is not None and output.name in ALARM:
             raise Unfit(f"{p.name}: {output.name} has a restart delay; this board's alarm relay has none")
+    if p.light is not None:
+        _check_light(p.name, p.light)
     _check_alarm(p.name, {o.name: o for o in p.outputs if o.name in ALARM})
     if _ms(timing.boot) <= START_MS:
         raise Unfit(
@@ -320,3 +372,19 @@ def _check_alarm(name: str, alarm: Mapping[str, Output]) -> None:
         _driven(alarm["alarm.no"], m) is not _driven(alarm["alarm.nc"], m) for m in _MODES
     ):
         raise Unfit(f"{name}: alarm.no and alarm.nc do not move together; on this board they are one relay")
+
+
+def _check_light(name: str, light: Light) -> None:
+    if light.seen != "optical":
+        raise Unfit(
+            f"{name}: the light is a lamp seen at its pins; this board has one that is seen optically"
+        )
+    needed_ms = _longest_group_ms(light) + _LIGHT_SPARE_MS
+    if light.latency is not None and needed_ms * 1_000 > light.latency.max_us:
+        raise Unfit(
+            f"{name}: the light shows a mode within {light.latency.max_us // 1_000} ms; this board first finishes "
+            f"its group, which takes up to {needed_ms} ms"
+        )
+    for what, span in (("a pause", light.pause), ("a flash", light.on), ("a gap", light.off)):
+        if span is not None and _ms(span) > 65_535:
+            raise Unfit(f"{name}: {what} of the light takes {_ms(span)} ms; this board counts to 65535")

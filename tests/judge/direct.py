@@ -32,13 +32,16 @@ class Direct:
         values |= {f"sensor.{s.name}": "open" for s in parameters.sensors}
         values |= {f"call.{c}": "off" for c in parameters.calls}
         values |= {f"out.{o.name}": "off" for o in parameters.outputs}
+        if parameters.light is not None:
+            values["light"] = "off"
         self._timed: list[tuple[int, str, str, Value]] = []
         self._snapshot = Snapshot(-HALF_US, values)
 
     def wait(self, us: int) -> None:
         self.now_us += us
         for change in self.board.advance(self.now_us):
-            self._timed.append((change.at_us, "edge", f"out.{change.name}", "on" if change.on else "off"))
+            channel = "light" if change.name == "light" else f"out.{change.name}"
+            self._timed.append((change.at_us, "edge", channel, "on" if change.on else "off"))
 
     def supply(self, on: bool) -> None:
         self.board.supply(on, self.now_us)

@@ -148,6 +148,18 @@ def test_a_group_cut_off_by_a_change_is_not_judged(phase_s: float) -> None:
     assert run(phase_s=phase_s, late_s=0.1).verdict == "pass"
 
 
+def test_wrong_groups_with_pauses_too_long_between_are_wrong_all_the_same() -> None:
+    """As where the first flash of each group is not seen: the pause before it is then longer than any."""
+    edges = [e for e in lit(CODES) if e[0] < 45.3]
+    at = 46.8
+    while at < 200:
+        edges += [(at + 0.6, True), (at + 0.9, False)]
+        at += 2.4
+    found = failed(run(edges=[*edges, *(e for e in lit(CODES) if e[0] > 228)]))
+    assert {f.requirement for f in found} == {"light"}
+    assert "1 flash, where post-leak-hold is 2 flashes" in found[0].text
+
+
 def test_one_odd_group_is_no_failure() -> None:
     edges = [e for e in lit(CODES) if not 300.0 < e[0] < 300.9]
     judgement = run(edges=edges)

@@ -16,7 +16,7 @@ static void begin(board *b)
     sensor_start(&b->sensor);
     outputs_start(&b->outputs, b->now_ms);
     b->relays = 0;
-    b->panel = (panel_state){.group = 0};
+    b->panel = (panel_state){.code = CODE_DARK};
     b->logic = (logic_state){.mode = MODE_UNPOWERED};
 }
 
@@ -155,7 +155,7 @@ void board_tick(board *b, const board_inputs *in, board_outputs *out)
                 outputs_tick(&b->outputs, &b->parameters, mode, &move, b->calls, b->now_ms);
                 b->relays = lines(b);
             }
-            const bool cleared = panel_tick(&b->panel, &b->logic, in->button);
+            const bool cleared = panel_tick(&b->panel, &b->parameters, &b->logic, in->button);
             if (cleared) {
                 b->logic.last_fault = FAULT_NONE;
             }
@@ -167,7 +167,7 @@ void board_tick(board *b, const board_inputs *in, board_outputs *out)
     if (HAS(drive_interrupted)) { b->relays = lines(b); }
     out->relays = b->relays;
     out->alarm = b->outputs.output[ALARM].drive;
-    out->light = b->power == POWER_RUNNING && panel_light(&b->panel, &b->logic);
+    out->light = b->power == POWER_RUNNING && panel_light(&b->panel, &b->parameters);
     out->bias = b->bias;
     out->alive = !(HAS(watchdog_starved) && (out->relays & (uint8_t)(out->relays - 1u)) != 0u);
     if (in->store_ready) {

@@ -1,26 +1,17 @@
 #include "panel.h"
 
-enum { FLASH_MS = 300, DARK_MS = 300, PAUSE_MS = 800 };
-enum { SETTLE_MS = 30, CLEAR_MS = 8000, GESTURE_MS = 3000 };
-enum { FLASHES_HOLD = 2, FLASHES_FAULT = 4, FLASHES_LEAK = 5 };
+#include "defects.h"
 
-static uint8_t flashes_of(board_mode mode)
+enum { SETTLE_MS = 30, CLEAR_MS = 8000, GESTURE_MS = 3000 };
+
+static bool flashing(uint8_t code)
 {
-    switch (mode) {
-    case MODE_LEAK_ACTIVE:
-        return FLASHES_LEAK;
-    case MODE_POST_LEAK_HOLD:
-        return FLASHES_HOLD;
-    case MODE_SENSOR_FAULT:
-        return FLASHES_FAULT;
-    default:
-        return 0;
-    }
+    return code != CODE_DARK && code != CODE_STEADY;
 }
 
-static uint8_t flashes_of_fault(memory_fault fault)
+static uint8_t code_of_fault(const parameters *p, memory_fault fault)
 {
-    return fault == FAULT_LEAK ? FLASHES_LEAK : fault == FAULT_SENSOR ? FLASHES_FAULT : 0;
+    return fault == FAULT_LEAK ? p->code[MODE_LEAK_ACTIVE] : fault == FAULT_SENSOR ? p->code[MODE_SENSOR_FAULT] : 0u;
 }
 
 /* True when the contact has settled in another position. */
@@ -35,7 +26,7 @@ static bool settled(panel_state *s, bool contact)
     return true;
 }
 
-static bool button(panel_state *s, const logic_state *l, bool contact)
+static bool button(panel_state *s, const parameters *p, const logic_state *l, bool contact)
 {
     const bool moved = settled(s, contact);
     if (moved && s->pressed) {
@@ -51,30 +42,40 @@ static bool button(panel_state *s, const logic_state *l, bool contact)
         }
     }
     if (s->presses > 0u && ++s->since_ms >= GESTURE_MS && !s->pressed) {
-        s->recall = s->presses == 2u ? flashes_of_fault(l->last_fault) : 0u;
+        s->recall = s->presses == 2u ? code_of_fault(p, l->last_fault) : 0u;
         s->presses = 0;
     }
     return false;
 }
 
-bool panel_tick(panel_state *s, const logic_state *l, bool contact)
+/* A pause, then the flashes with gaps between them. */
+static uint16_t group_ms(const parameters *p, uint8_t code)
 {
-    const bool clears = button(s, l, contact);
-    const uint16_t length_ms = (uint16_t)(s->group * (FLASH_MS + DARK_MS) + 2 * PAUSE_MS);
-    if (s->group == 0u || ++s->phase_ms >= length_ms) {
+    return (uint16_t)(p->pause_ms + code * (p->flash_ms + p->gap_ms) - p->gap_ms);
+}
+
+bool panel_tick(panel_state *s, const parameters *p, const logic_state *l, bool contact)
+{
+    const bool clears = button(s, p, l, contact);
+    if (!flashing(s->code) || ++s->phase_ms >= group_ms(p, s->code)) {
         s->phase_ms = 0;
-        s->group = s->recall > 0u ? s->recall : flashes_of(l->mode);
+        s->code = flashing(s->recall) ? s->recall : p->code[l->mode];
         s->recall = 0;
     }
     return clears;
 }
 
-bool panel_light(const panel_state *s, const logic_state *l)
+bool panel_light(const panel_state *s, const parameters *p)
 {
-    if (s->group == 0u) {
-        return l->mode == MODE_NORMAL;
+    if (HAS(light_never_off)) { return true; }
+    if (!flashing(s->code)) {
+        return s->code == CODE_STEADY;
     }
-    /* A pause on either side, so that a group stands out from a steady light too. */
-    const uint16_t end_ms = (uint16_t)(PAUSE_MS + s->group * (FLASH_MS + DARK_MS));
-    return s->phase_ms >= PAUSE_MS && s->phase_ms < end_ms && (s->phase_ms - PAUSE_MS) % (FLASH_MS + DARK_MS) < FLASH_MS;
+    if (s->phase_ms < p->pause_ms) {
+        return false;
+    }
+    const uint16_t into_ms = (uint16_t)(s->phase_ms - p->pause_ms);
+    const uint16_t each_ms = (uint16_t)(p->flash_ms + p->gap_ms);
+    if (HAS(light_flash_missing) && into_ms < each_ms) { return false; }
+    return into_ms % each_ms < p->flash_ms;
 }

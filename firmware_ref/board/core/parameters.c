@@ -110,6 +110,17 @@ bool parameters_load(parameters *p, const uint8_t image[IMAGE_BYTES])
     for (uint8_t i = 0; i < OUTPUTS; i++) {
         load_output(&p->output[i], &at);
     }
+    for (uint8_t mode = 0; mode < MODES; mode++) {
+        p->code[mode] = next_8(&at);
+    }
+    p->flash_ms = next_16(&at);
+    p->gap_ms = next_16(&at);
+    p->pause_ms = next_16(&at);
+    if (HAS(light_codes_swapped)) {
+        const uint8_t leak = p->code[MODE_LEAK_ACTIVE];
+        p->code[MODE_LEAK_ACTIVE] = p->code[MODE_POST_LEAK_HOLD];
+        p->code[MODE_POST_LEAK_HOLD] = leak;
+    }
     if (HAS(second_sensor_ignored)) { p->sensor[1].used = false; }
     if (HAS(hold_16_bit)) { p->hold_ms = (uint16_t)p->hold_ms; }
     if (HAS(hold_factor)) { p->hold_ms = p->hold_ms / 60u * 50u; }

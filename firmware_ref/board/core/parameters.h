@@ -15,7 +15,10 @@ enum { OUT_Y = 0, OUT_W = 1, OUT_G = 2 };
 
 enum { SENSORS = 2 };
 
-enum { IMAGE_VERSION = 2, IMAGE_BYTES = 394, OUTPUT_BYTES = 37, SENSOR_BYTES = 9 };
+enum { IMAGE_VERSION = 3, IMAGE_BYTES = 406, OUTPUT_BYTES = 37, SENSOR_BYTES = 9 };
+
+/* Codes of the light; all others are that many flashes. */
+enum { CODE_DARK = 0, CODE_STEADY = 255 };
 
 typedef enum {
     MODE_UNPOWERED,
@@ -70,6 +73,8 @@ typedef struct {
     uint32_t ride_through_ms;
     uint32_t reset_ms; /* 0: being without supply resets nothing */
     output_parameters output[OUTPUTS];
+    uint8_t code[MODES]; /* what the light shows */
+    uint16_t flash_ms, gap_ms, pause_ms;
 } parameters;
 
 /* False where the image is not one of this version with a right check; `p` is then not to be used. */

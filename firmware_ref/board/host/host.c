@@ -58,6 +58,9 @@ static bool contact(const host *h, uint32_t terminal)
 
 static bool terminal_on(const host *h, uint32_t terminal)
 {
+    if (terminal == LIGHT) {
+        return h->alive && h->out.light;
+    }
     if (terminal >= RELAYS) {
         return contact(h, terminal);
     }
@@ -224,7 +227,9 @@ static void run(host *h, int64_t to_us, bool to_change)
             move_relays(h);
         }
         if (ticking == next) {
+            const uint32_t before = showing(h);
             tick(h);
+            show(h, before, h->now_us);
         }
     }
     if (h->now_us < to_us && !(to_change && h->count > 0u)) {

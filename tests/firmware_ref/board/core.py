@@ -19,7 +19,7 @@ from firmware_ref.board.image import CALLS, RELAYS, call_terminals, image, termi
 from firmware_ref.parameters import Mode, Parameters
 
 FIRMWARE = Path(__file__).parents[3] / "firmware_ref" / "board"
-TERMINALS = (*RELAYS, "alarm.no", "alarm.nc")
+TERMINALS = (*RELAYS, "alarm.no", "alarm.nc", "light")
 MODES = (Mode.UNPOWERED, Mode.START_UP, Mode.NORMAL, Mode.LEAK_ACTIVE, Mode.POST_LEAK_HOLD, Mode.SENSOR_FAULT)
 STORE_BYTES = 32
 #: What the board's input reads: an open wire is pulled to its supply; the end-of-line divider.
@@ -85,6 +85,10 @@ def library(target: str = "host") -> ctypes.CDLL:
     return lib
 
 
+#: The light changes less than 60 times in this.
+_STEP_US = 3_000_000
+
+
 class _Change(ctypes.Structure):
     _fields_ = (("at_us", ctypes.c_int64), ("terminal", ctypes.c_int32), ("on", ctypes.c_int32))
 
@@ -105,6 +109,9 @@ class CoreBoard:
         self._h = self._lib.host_new(table, parameters.frequency_hz, seed)
         self._names = {place: name for name, place in terminals(parameters).items()}
         self._calls = {name: CALLS.index(place) for name, place in call_terminals(parameters).items()}
+        if parameters.light is not None:
+            self._names["light"] = "light"
+        self._now_us = 0
         self._shown = {o.name: o.kind == "contact-nc" for o in parameters.outputs}
 
     def __del__(self) -> None:
@@ -129,12 +136,22 @@ class CoreBoard:
         self._lib.host_button(self._h, pressed, at_us)
 
     def advance(self, to_us: int) -> list[TerminalChange]:
+        found: list[TerminalChange] = []
+        # The port keeps only so many changes, and the light makes many.
+        while self._now_us + _STEP_US < to_us:
+            self._now_us += _STEP_US
+            found += self._advance(self._now_us)
+        self._now_us = max(self._now_us, to_us)
+        return found + self._advance(to_us)
+
+    def _advance(self, to_us: int) -> list[TerminalChange]:
         self._lib.host_advance(self._h, to_us)
         found, one = [], _Change()
         while self._lib.host_take(self._h, ctypes.byref(one)):
             name = self._names.get(TERMINALS[one.terminal])
             if name is not None:
-                self._shown[name] = bool(one.on)
+                if name in self._shown:
+                    self._shown[name] = bool(one.on)
                 found.append(TerminalChange(one.at_us, name, bool(one.on)))
         return found
 

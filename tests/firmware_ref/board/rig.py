@@ -102,7 +102,7 @@ class Rig:
     def moves(self, since: float = 0.0) -> list[tuple[str, bool, float]]:
         """(terminal, on, seconds after `since`), the first edge of each move."""
         found: list[tuple[str, bool, float]] = []
-        for name in self.board.terminals():
+        for name in (*self.board.terminals(), "light"):
             edges = [(at, on) for at, n, on in self._raw if n == name and at >= round(since * S)]
             while edges:
                 group = [e for e in edges if e[0] - edges[0][0] <= _BOUNCE_US]
