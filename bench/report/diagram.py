@@ -2,7 +2,7 @@
 
 Read like lines of text: time goes on from one line to the next, all to one
 scale, and a span in which nothing happens is cut out by a marked break.  A
-call is a hollow bar, an output a solid one; the thin line under them is *off*.
+call is a hollow bar, an output a solid one; what the light showed is written in its field; the thin line under them is *off*.
 A shaded field is a time in which the output's move was allowed.  A numbered
 flag is the finding of that number.  Nothing depends on colour alone.
 """
@@ -22,7 +22,7 @@ WIDTH = 860
 LEFT = 74
 RIGHT = 10
 PLOT = WIDTH - LEFT - RIGHT
-ROW = {"supply": 17, "call": 21, "output": 25}
+ROW = {"supply": 17, "light": 21, "call": 21, "output": 25}
 ANALOG = 66
 BAR = {"supply": 4, "call": 9, "output": 12}
 #: Width of a character of the small type, for keeping labels apart.
@@ -190,6 +190,9 @@ class _Drawing:
         if lane.kind == "sensor":
             self._sensor(lane, y0, y1)
             return
+        if lane.kind == "light":
+            self._light(lane, y1)
+            return
         base = y1 - 4
         self._stroke([(LEFT, base), (LEFT + self.line.width, base)], "rest")
         for start_us, end_us, value in lane.spans(self.line.end_us):
@@ -218,6 +221,15 @@ class _Drawing:
             if x1 - x0 > len(text) * CHAR + 6 and x0 >= free_from:
                 self.values.append((x0 + 4, y, text))
                 free_from = x0 + len(text) * CHAR
+
+    def _light(self, lane: Lane, y1: float) -> None:
+        for start_us, end_us, value in lane.spans(self.line.end_us):
+            if end_us <= self.line.start_us:
+                continue
+            x0, x1, text = self._x(start_us), self._x(end_us), str(value)
+            self._rect(x0, y1 - 17, x1, y1 - 3, "signal")
+            if x1 - x0 > len(text) * CHAR + 6:
+                self.values.append((x0 + 4, y1 - 6, text))
 
     def _bands(self, sensor: Sensor | None, height: Height) -> None:
         """Where the sensor's trip and clear levels lie with their tolerances."""

@@ -10,9 +10,10 @@ from dataclasses import dataclass
 
 from bench.judge.findings import Finding, Judgement
 from bench.judge.judge import clock_of
+from bench.judge.light import shown
 from bench.report.wording import clean
 from bench.trace.records import Edge, Note, Readback, Trace, Value, Voltage
-from firmware_ref.parameters import Parameters
+from firmware_ref.parameters import DARK, Parameters
 
 #: A finding of the whole board belongs to the outputs that moved this close to it.
 SAME_US = 5_000
@@ -29,7 +30,7 @@ class Level:
 
 @dataclass(frozen=True, slots=True)
 class Lane:
-    """One channel over the whole run.  `kind`: supply, sensor, call or output."""
+    """One channel over the whole run.  `kind`: supply, sensor, light (its values are codes), call or output."""
 
     channel: str
     name: str
@@ -102,6 +103,8 @@ def picture_of(trace: Trace, judgement: Judgement, parameters: Parameters) -> Pi
         if isinstance(record, (Edge, Readback)):
             at_us = clock.true_us((record.earliest_us + record.latest_us) // 2) - zero_us
             end_us = max(end_us, at_us)
+            if isinstance(record, Edge) and record.ch == "light":
+                continue  # not its edges are drawn but what they say
             if isinstance(record, Edge):
                 levels.setdefault(record.ch, []).append(Level(at_us, record.value))
             elif record.what == ("terminal" if record.ch.startswith("sensor.") else "position"):
@@ -110,6 +113,8 @@ def picture_of(trace: Trace, judgement: Judgement, parameters: Parameters) -> Pi
             parts.append((clock.true_us(record.tick_us) - zero_us, clean(record.text)))
     if trace.end is not None:
         end_us = max(end_us, clock.true_us(trace.end.tick_us) - zero_us)
+    if "light" in levels:
+        levels["light"] = _codes(trace, parameters, zero_us)
     lanes = tuple(
         Lane(ch, name, kind, tuple(sorted(levels[ch], key=lambda level: level.at_us)))
         for ch, name, kind in channels(parameters, set(levels))
@@ -118,12 +123,24 @@ def picture_of(trace: Trace, judgement: Judgement, parameters: Parameters) -> Pi
     return Picture(lanes, tuple(parts), tuple(windows), tuple(marks), end_us)
 
 
+def _codes(trace: Trace, parameters: Parameters, zero_us: int) -> list[Level]:
+    """What the light showed, from each change of it on."""
+    found = [Level(0, DARK)]
+    for one in [] if parameters.light is None else shown(trace, parameters.light, clock_of(trace)):
+        code = one.code or "?"
+        if code != found[-1].value:
+            found.append(Level(max(0, one.from_us - zero_us), code))
+    return found
+
+
 def channels(parameters: Parameters, seen: set[str]) -> list[tuple[str, str, str]]:
     """Channel, name and kind of what is drawn, top to bottom: each output right under its call."""
     found = [("sense.board", "supply", "supply")]
     for sensor in parameters.sensors:
         found.append((f"sensor.{sensor.name}", f"sensor {sensor.name}", "sensor"))
         found += [(f"sensor.{t}", f"trouble {sensor.name}", "sensor") for t in sensor.terminals[1:]]
+    if parameters.light is not None:
+        found.append(("light", "light", "light"))
     rest = list(parameters.outputs)
     for call in parameters.calls:
         found.append((f"call.{call}", f"{call} call", "call"))

@@ -79,6 +79,8 @@ def _mode(state: State) -> list[Text]:
     for name, value in watched.sensors.items():
         words = wording.signal_words(wording.sensor_of(state.parameters, name), name, value)
         rows.append(_row(f"sensor {name}"[: LABEL - 1], words or "not read yet"))
+    if state.parameters.light is not None:
+        rows.append(_row("light", watched.light or "not read yet"))
     return [*rows, Text()]
 
 

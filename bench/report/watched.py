@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from bench.judge.flashes import FlashDecoder, Shown
+from bench.report.judging import BEHIND_US
 from bench.trace.records import Applied, Clock, Edge, End, Note, Readback, Record, Snapshot, Value
 from firmware_ref.parameters import Parameters
 
@@ -21,6 +23,16 @@ class Watched:
         self.outputs: dict[str, str | None] = {o.name: None for o in parameters.outputs}
         self.sensors: dict[str, Value | None] = {t: None for s in parameters.sensors for t in s.terminals}
         self.end: End | None = None
+        self._light = parameters.light
+        self._decoder: FlashDecoder | None = None
+        self._shown: Shown | None = None
+
+    @property
+    def light(self) -> str | None:
+        """What the light was last seen to show: `steady`, `5 flashes`; None: no light, or nothing to be read yet."""
+        lasting = None if self._decoder is None else self._decoder.present
+        last = lasting or self._shown
+        return None if last is None else last.code
 
     @property
     def elapsed_s(self) -> float:
@@ -33,6 +45,12 @@ class Watched:
             self.zero_us = record.tick_us
             for ch, value in record.values.items():
                 self._set(ch, value)
+            if self._light is not None and "light" in record.values:
+                self._decoder = FlashDecoder(self._light, record.values["light"] == "on", record.tick_us)
+        elif isinstance(record, Edge) and record.ch == "light":
+            if self._decoder is not None:
+                middle_us = (record.earliest_us + record.latest_us) // 2
+                self._read(self._decoder.edge(record.value == "on", middle_us))
         elif isinstance(record, Edge):
             self._set(record.ch, record.value)
         elif isinstance(record, Readback):
@@ -46,6 +64,13 @@ class Watched:
     def pass_time(self, tick_us: int) -> None:
         """The run has come to `tick_us`; going back is ignored."""
         self.tick_us = max(self.tick_us, tick_us)
+        if self._decoder is not None:
+            self._read(self._decoder.advance(self.tick_us - BEHIND_US))
+
+    def _read(self, shown: list[Shown]) -> None:
+        for one in shown:
+            if one.code is not None:
+                self._shown = one
 
     def _set(self, ch: str, value: Value) -> None:
         kind, _, name = ch.partition(".")

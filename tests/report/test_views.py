@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 
 import pytest
 from rich.console import Console
@@ -13,8 +14,9 @@ from bench.report.live import REDRAW_US, LiveView
 from bench.report.live_picture import State, picture
 from bench.report.plain import Plain
 from bench.report.watched import Watched
-from bench.trace.records import End
+from bench.trace.records import Edge, End, Snapshot
 from firmware_ref.parameters import Mode
+from tests.boards import air_handler
 from tests.report import runs
 
 S = runs.S
@@ -192,3 +194,23 @@ def test_enter_key() -> None:
     assert not key()  # the input is at its end: that is no answer
     key._waiting.join()
     assert not key()
+
+
+def test_the_screen_says_what_the_light_shows() -> None:
+    parameters = replace(runs.PARAMETERS, light=air_handler().light)
+    watched = Watched(parameters)
+    shown = State(runs.header(), parameters, watched, runs.FixedJudge())
+    assert "light      not read yet" in picture(shown, 80, 24).plain
+    assert "light" not in picture(state(runs.FixedJudge()), 80, 24).plain
+    watched.take(Snapshot(0, {"light": "off"}))
+    at_us = 2 * S
+    for _ in range(2):
+        for _ in range(4):
+            watched.take(Edge(0, "light", "on", at_us, at_us))
+            watched.take(Edge(0, "light", "off", at_us + 250_000, at_us + 250_000))
+            at_us += 500_000
+        at_us += 950_000
+    assert "light      4 flashes" in picture(shown, 80, 24).plain
+    watched.take(Edge(0, "light", "on", at_us, at_us))
+    watched.pass_time(at_us + 10 * S)
+    assert "light      steady" in picture(shown, 80, 24).plain
