@@ -375,10 +375,6 @@ def _check_alarm(name: str, alarm: Mapping[str, Output]) -> None:
 
 
 def _check_light(name: str, light: Light) -> None:
-    if light.seen != "optical":
-        raise Unfit(
-            f"{name}: the light is a lamp seen at its pins; this board has one that is seen optically"
-        )
     needed_ms = _longest_group_ms(light) + _LIGHT_SPARE_MS
     if light.latency is not None and needed_ms * 1_000 > light.latency.max_us:
         raise Unfit(

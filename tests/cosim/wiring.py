@@ -120,7 +120,10 @@ def _terminals(parameters: Parameters, wiring: Mapping[str, int] | None) -> dict
     """Channel number -> the board's terminal on it."""
     numbers = {row["number"]: row["name"] for row in rows(toolchain.ROOT / "hardware" / "channels.csv")}
     own = {int(number): name for number, name in numbers.items()}
-    return own | {number: name for name, number in (wiring or {}).items()}
+    wired = dict(wiring or {})
+    # A channel whose name is wired to another one is on nothing.
+    own = {n: name if wired.get(name, n) == n else f"unused {n}" for n, name in own.items()}
+    return own | {number: name for name, number in wired.items()}
 
 
 class _Fixture:
@@ -198,7 +201,7 @@ class _Fixture:
                 if name in ("alarm.no", "alarm.nc"):
                     if f"board:{name}" in circuit.poles:
                         sim.contact_add(circuit.poles[f"board:{name}"], net)
-                elif name == "light":
+                elif name == "light" and "light" not in circuit.nodes:
                     sim.couple_add(circuit.nets["board:light/lamp"], net, 200 * US)
                 else:
                     node = circuit.nodes.get(at.get(name, name))
@@ -312,6 +315,10 @@ def _board(circuit: Circuit, parameters: Parameters, chance: random.Random) -> N
                 sim.opto_add(node, net, 1)
         elif name == "button":
             sim.contact_add(poles["button"], net)
+        elif role == "lamp" and parameters.light is not None and parameters.light.seen == "lamp":
+            sim.relay_add(net, *SWITCH[:-1])  # an opto-triac in the lamp's line
+            poles["board:light"], nodes["light"] = sim.pole_add(False, 0), sim.node_add()
+            sim.branch_add(nodes["board"], nodes["light"], poles["board:light"])
     hold_up_ns = chance.randint(*HOLD_UP_NS)
     sim.supply_from(BOARD, nodes["board"], HOLD_UP_NS[0] if nominal else hold_up_ns, RISE_NS, RAIL_NS)
 

@@ -102,7 +102,7 @@ class Rig:
     def moves(self, since: float = 0.0) -> list[tuple[str, bool, float]]:
         """(terminal, on, seconds after `since`), the first edge of each move."""
         found: list[tuple[str, bool, float]] = []
-        for name in (*self.board.terminals(), "light"):
+        for name in self.board.terminals():
             edges = [(at, on) for at, n, on in self._raw if n == name and at >= round(since * S)]
             while edges:
                 group = [e for e in edges if e[0] - edges[0][0] <= _BOUNCE_US]
@@ -110,6 +110,10 @@ class Rig:
                 if len(group) % 2:
                     found.append((name, group[0][1], group[0][0] / S - since))
         return sorted(found, key=lambda move: move[2])
+
+    def flickers(self) -> list[tuple[str, bool, float]]:
+        """The edges of the light, as `moves` gives those of the terminals."""
+        return [(name, on, at / S) for at, name, on in self._raw if name == "light"]
 
     def move(self, name: str, on: bool, since: float = 0.0) -> float:
         """Seconds from `since` to the first such move."""

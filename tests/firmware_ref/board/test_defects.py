@@ -164,7 +164,7 @@ def told(profile: str, name: str) -> list[tuple[str, bool, int]]:
     for place, sensor in enumerate(parameters.sensors[1:], 1):
         rig.gas("leak", place).wait(12).gas("clear", place).wait(500)
         rig.gas(min(sensor.lost_by), place).wait(12).gas("clear", place).wait(400)
-    return [(n, on, round(10 * after)) for n, on, after in rig.moves()]
+    return [(n, on, round(10 * after)) for n, on, after in [*rig.moves(), *rig.flickers()]]
 
 
 @pytest.mark.parametrize("defect", [pytest.param(d, id=d.name) for d in defects() if d.name != "torn-record"])
