@@ -16,7 +16,7 @@ from bench.judge.book import Book
 from bench.judge.clock import ClockFit
 from bench.judge.findings import Finding
 from bench.judge.flashes import FlashDecoder, Lengths, Shown
-from bench.judge.mode_log import ModeLog, Spell
+from bench.judge.mode_log import ModeLog, Modes, Spell
 from bench.trace.records import Edge, Trace
 from firmware_ref.parameters import Light, Mode, flashes
 
@@ -28,6 +28,8 @@ WRONG_GROUPS, WRONG_GROUPS_HIDDEN = 2, 3
 HIDDEN_CHANGES = 3
 #: A light that shows nothing that can be read for so many of the longest groups is wrong.
 UNREADABLE_GROUPS = 4
+#: How long a group, and the latency, are taken to be where they are not stated; ours.
+LONGEST_GROUP_US, LONGEST_LATENCY_US = 6_000_000, 5_000_000
 #: Where no latency is stated the light may show any mode that was before.
 _EVER_US = 1 << 60
 
@@ -59,6 +61,8 @@ def judge_light(trace: Trace, light: Light, log: ModeLog, book: Book, end_us: in
     if trace.snapshot is None or "light" not in trace.snapshot.values:
         return
     judged = _Judged(light, log, book, end_us)
+    for first_us, last_us in log.recalls:
+        log.free(first_us, last_us + judged.recall_us)
     judged.all(shown(trace, light, book.clock))
     _under_the_first(judged.findings, book)
     book.findings += judged.findings
@@ -91,6 +95,14 @@ class _Judged:
     def latency_us(self) -> int:
         return _EVER_US if self.light.latency is None else self.light.latency.max_us + STAMPS_US
 
+    @property
+    def recall_us(self) -> int:
+        """How long a recall of the last fault takes at most; how often it is shown is not said."""
+        shown = [c for c in self.light.codes.values() if c is not None]
+        longest_us = max(Lengths(self.light).longest_us(c) or LONGEST_GROUP_US for c in shown)
+        latency_us = LONGEST_LATENCY_US if self.light.latency is None else self.latency_us
+        return latency_us + UNREADABLE_GROUPS * longest_us
+
     def all(self, seen: Sequence[Shown]) -> None:
         for one in seen:
             if one.code is not None and flashes(one.code):
@@ -99,9 +111,9 @@ class _Judged:
                 self._lasting(one)
         self._unreadable(seen)
 
-    def codes(self, modes: frozenset[Mode]) -> set[str | None]:
+    def codes(self, modes: Modes) -> set[str | None]:
         """What these modes show; None: anything."""
-        return {self.light.codes[mode] for mode in modes}
+        return {None if mode is None else self.light.codes[mode] for mode in modes}
 
     # --- groups -----------------------------------------------------------------
 
@@ -142,7 +154,7 @@ class _Judged:
 
     def _lasting(self, one: Shown) -> None:
         slack_us = one.sure_us - one.from_us
-        proven: set[Mode] = set()
+        proven: set[Mode | None] = set()
         for spell in self._alike():
             codes = self.codes(spell.modes)
             if one.code in codes or None in codes:
@@ -201,9 +213,9 @@ class _Judged:
     def _at(self, at_us: int) -> float:
         return (at_us - self.book.zero_us) / 1e6
 
-    def _fail(self, at_us: int, text: str, code: str | None, modes: frozenset[Mode], count: int) -> None:
+    def _fail(self, at_us: int, text: str, code: str | None, modes: Modes, count: int) -> None:
         by_code: dict[str | None, list[str]] = {}
-        for m in [m for m in Mode if m in modes]:
+        for m in (m for m in Mode if m in modes):
             by_code.setdefault(self.light.codes[m], []).append(str(m))
         must = " or ".join(f"{' or '.join(names)} is {shows}" for shows, names in by_code.items())
         others = [str(m) for m, c in self.light.codes.items() if c == code and m not in modes]

@@ -17,31 +17,51 @@ _SHOWS = {
 }
 
 
+#: What the board may have shown at one time; None: anything.
+Modes = frozenset["Mode | None"]
+
+
 class Spell(NamedTuple):
     """From `from_us` up to `to_us` the board may have shown any of these modes."""
 
     from_us: int
     to_us: int
-    modes: frozenset[Mode]
+    modes: Modes
 
 
 @dataclass(slots=True)
 class ModeLog:
-    """Filled by the tracker as it goes, in order of time; true us."""
+    """Filled by the tracker as it goes, in order of time; true us.
+
+    `recalls`: within these the board may have been asked to show the last fault.
+    """
+
+    recalls: list[tuple[int, int]] = field(default_factory=list)
 
     _since: list[int] = field(default_factory=list)
-    _modes: list[frozenset[Mode]] = field(default_factory=list)
+    _modes: list[Modes] = field(default_factory=list)
 
     def note(self, now_us: int, possibilities: Sequence[Possibility], cut: bool) -> None:
         """These are left; `cut`: the supply is gone, and nothing that it feeds shows anything."""
-        modes: frozenset[Mode] = frozenset({Mode.UNPOWERED} if cut else ())
+        modes: Modes = frozenset({Mode.UNPOWERED} if cut else ())
         for p in possibilities:
             modes |= _SHOWS.get(p.state) or {p.mode}
         if not self._modes or modes != self._modes[-1]:
             self._since.append(now_us)
             self._modes.append(modes)
 
-    def over(self, from_us: int, to_us: int) -> frozenset[Mode]:
+    def free(self, from_us: int, to_us: int) -> None:
+        """Between these instants the light may also show anything else."""
+        for at_us in (from_us, to_us):
+            place = bisect_right(self._since, at_us)
+            if place and self._since[place - 1] != at_us:
+                self._since.insert(place, at_us)
+                self._modes.insert(place, self._modes[place - 1])
+        for place, since in enumerate(self._since):
+            if from_us <= since < to_us:
+                self._modes[place] |= {None}
+
+    def over(self, from_us: int, to_us: int) -> Modes:
         """Every mode that was possible at any instant of this time."""
         first = max(0, bisect_right(self._since, from_us) - 1)
         last = bisect_right(self._since, to_us)

@@ -479,6 +479,12 @@ class Tracker:
     def _button(self, event: ButtonMoved) -> None:
         gestures = self.world.gestures
         gestures.moved(event.on, event.stamp)
+        if self.log is not None:
+            self.log.recalls += [
+                (a.window.opens_us, a.window.closes_us or event.stamp.latest_us)
+                for a in gestures.asks
+                if a.action == "recall"
+            ]
         self.keep([p if event.on else let_go(p, self.world) for p in self.possibilities])
         if len(gestures.group) == 1 and event.on:
             self.met.clear()

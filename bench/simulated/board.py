@@ -282,6 +282,8 @@ class Board:
         before = self._logic.mode
         if self._button is not None:
             for at_us, action in self._button.scan(now_us):
+                if action == "recall" and self._light is not None and self._logic.last_fault is not None:
+                    self._light.recall(self._logic.last_fault, now_us)
                 self._logic.ask(action, at_us)
         for change in self._logic.scan(now_us):
             if before is Mode.UNPOWERED:

@@ -65,6 +65,7 @@ class Indicator:
         self._next: tuple[str, int, int] | None = None  # a code, from when on, at the latest
         self._due_us: int | None = None  # the next edge of the code
         self._left = 0
+        self._once = False  # what is shown is a recall
 
     def _settled(self, code: str | None, light: Light) -> str:
         known = sorted({c for c in light.codes.values() if c is not None})
@@ -102,6 +103,12 @@ class Indicator:
         latest_us = max(after_us, self._latency.max_us if self._finishes else after_us)
         self._next = (code, now_us + after_us, now_us + latest_us)
 
+    def recall(self, fault: Mode, now_us: int) -> None:
+        """Show the code of a fault once, now; one that does not flash shows nothing."""
+        if flashes(self._codes[fault]):
+            self._begin(self._codes[fault], now_us)
+            self._once = True
+
     # -- when it moves ------------------------------------------------------------------------
 
     def next_us(self) -> int | None:
@@ -129,6 +136,7 @@ class Indicator:
 
     def _begin(self, code: str, now_us: int) -> None:
         self._code, self._left, self._due_us = code, self._count_of(code), None
+        self._once = False
         self._level = code == STEADY
         if self._left:
             self._level = not self._pauses_first
@@ -145,6 +153,9 @@ class Indicator:
         else:
             self._left -= 1
             span = self._off if self._left else self._pause
+            if self._once and not self._left:
+                self._begin(self._wanted, now_us)
+                return
             self._left = self._left or self._count_of(self._code)
         self._level = not self._level
         self._due_us = now_us + self._draw.span(span, span.max_us)
