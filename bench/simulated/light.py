@@ -104,10 +104,11 @@ class Indicator:
         self._next = (code, now_us + after_us, now_us + latest_us)
 
     def recall(self, fault: Mode, now_us: int) -> None:
-        """Show the code of a fault once, now; one that does not flash shows nothing."""
+        """Show the code of a fault once, between pauses; one that does not flash shows nothing."""
         if flashes(self._codes[fault]):
             self._begin(self._codes[fault], now_us)
-            self._once = True
+            self._once, self._level = True, False
+            self._due_us = now_us + self._draw.span(self._pause, self._pause.max_us)
 
     # -- when it moves ------------------------------------------------------------------------
 
@@ -149,14 +150,15 @@ class Indicator:
 
     def _step(self, now_us: int) -> None:
         if not self._level:
+            if self._once and not self._left:
+                self._begin(self._wanted, now_us)
+                return
             span = self._on
         else:
             self._left -= 1
             span = self._off if self._left else self._pause
-            if self._once and not self._left:
-                self._begin(self._wanted, now_us)
-                return
-            self._left = self._left or self._count_of(self._code)
+            if not self._once:
+                self._left = self._left or self._count_of(self._code)
         self._level = not self._level
         self._due_us = now_us + self._draw.span(span, span.max_us)
 

@@ -8,7 +8,7 @@ import pytest
 
 from bench.simulated.board import Board
 from bench.simulated.faults import catalogue, parse
-from firmware_ref.parameters import Interval, Mode, Parameters
+from firmware_ref.parameters import Button, Gesture, Interval, Mode, Parameters
 from tests.boards import MS, S, air_handler, furnace
 
 #: From the supply, us: a leak, its end, a sensor loss, its end.  The hold of the air handler takes eight minutes.
@@ -42,7 +42,9 @@ def groups(found: list[tuple[int, bool]], first_us: int, last_us: int) -> set[in
 @pytest.mark.parametrize("seed", range(6))
 def test_it_shows_the_code_of_each_mode_within_its_latency(seed: int) -> None:
     found = edges(air_handler(), seed)
-    assert found[0][1] and 17 * S <= found[0][0] <= 23 * S + 5 * S + 50 * MS  # steady in normal, until the leak
+    assert (
+        found[0][1] and 17 * S <= found[0][0] <= 23 * S + 5 * S + 50 * MS
+    )  # steady in normal, until the leak
     assert found[1][0] >= LEAK + 1 * S
     assert groups(found, LEAK + 10 * S, CLEAR) == {5}
     assert groups(found, CLEAR + 16 * S, CLEAR + 480 * S) == {2}
@@ -100,3 +102,21 @@ def test_what_is_not_stated_gets_a_light_of_our_own() -> None:
     gaps = [b[0] - a[0] for a, b in zip(found, found[1:], strict=False) if not a[1]]
     assert max(gaps) > 3 * min(gaps)
     assert edges(replace(air_handler(), light=wide), 2)
+
+
+def test_a_recall_shows_the_last_fault_once() -> None:
+    press = Interval(30 * MS, 60 * MS)
+    within = Interval(2_800 * MS, 3_200 * MS)
+    button = Button(press, Interval(0, 500 * MS), {"recall": Gesture(presses=2, within=within)})
+    parameters = replace(air_handler(), button=button)
+    for seed in range(6):
+        board = Board(parameters, seed=seed)
+        board.sensor("1", "normal", 0)
+        board.supply(True, 0)
+        board.sensor("1", "leak", LEAK)
+        board.sensor("1", "normal", CLEAR)
+        board.advance(END)
+        for at in (0, 200, 600, 800):
+            board.button(at % 600 == 0, END + at * MS)
+        seen = [c.on for c in board.advance(END + 30 * S) if c.name == "light"]
+        assert seen == [False, *([True, False] * 5), True], seed
