@@ -7,6 +7,7 @@
 
 - `good`: boards that keep to their profile, values anywhere in the intervals, every bench
   error at up to its bound, random profiles, sequences that aim at open windows.  Nothing may fail.
+- `lit`: the same boards, each with a light of any kind.
 - `inside`: boards two bounds inside every limit of profiles wide enough to prove; 99.9 % of
   findings pass, nothing fails.
 - `faulty`: one fault, at least two bounds beyond its limit, in the built-in acceptance; 99.5 %

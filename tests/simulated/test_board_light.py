@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 
 import pytest
@@ -31,7 +32,7 @@ def groups(found: list[tuple[int, bool]], first_us: int, last_us: int) -> set[in
     """How many flashes the groups have that lie wholly between; a pause is longer than 0.8 s."""
     lit = [t for t, on in found if on and first_us < t < last_us]
     counts, count = [], 1
-    for before, after in zip(lit, lit[1:], strict=False):
+    for before, after in itertools.pairwise(lit):
         if after - before > 1_000 * MS:
             counts.append(count)
             count = 0
@@ -54,7 +55,7 @@ def test_it_shows_the_code_of_each_mode_within_its_latency(seed: int) -> None:
 @pytest.mark.parametrize("seed", range(6))
 def test_flashes_gaps_and_pauses_keep_to_the_profile(seed: int) -> None:
     found = [e for e in edges(air_handler(), seed) if CLEAR + 20 * S < e[0] < CLEAR + 400 * S]
-    for (begin, on), (end, _) in zip(found, found[1:], strict=False):
+    for (begin, on), (end, _) in itertools.pairwise(found):
         length = end - begin
         if on:
             assert 200 * MS <= length <= 300 * MS
@@ -99,7 +100,7 @@ def test_what_is_not_stated_gets_a_light_of_our_own() -> None:
     found = edges(replace(air_handler(), light=free), 2)
     assert groups(found, CLEAR + 20 * S, CLEAR + 400 * S) == {2}
     wide = replace(free, off=Interval(500 * MS, 700 * MS))
-    gaps = [b[0] - a[0] for a, b in zip(found, found[1:], strict=False) if not a[1]]
+    gaps = [b[0] - a[0] for a, b in itertools.pairwise(found) if not a[1]]
     assert max(gaps) > 3 * min(gaps)
     assert edges(replace(air_handler(), light=wide), 2)
 
