@@ -87,8 +87,6 @@ def judge_trace(
 def _judged(case: Case, trace: Trace, parameters: Parameters, decision: str, live: bool) -> Judgement:
     found = _levels(case, trace, parameters)
     case.follow()
-    if parameters.light is not None and case.tracker.log is not None:
-        judge_light(trace, parameters.light, case.tracker.log, case.tracker.book, case.end_us)
     seconds = (case.end_us - case.zero_us) / 1e6
     judgement = _conclude(trace, parameters, case.tracker.book, case.feed, decision, live, seconds)
     return replace(judgement, levels=tuple(found))
@@ -115,7 +113,7 @@ class Case:
     """A trace ready to be followed: all its events are in the tracker, none is processed.
 
     `zero_us` and `end_us` are the snapshot and the end in true time; `events`
-    are all of the trace, `levels` what the outputs read in the snapshot.
+    are all of `trace`, `levels` what the outputs read in the snapshot.
     """
 
     tracker: Tracker
@@ -124,11 +122,15 @@ class Case:
     end_us: int
     events: tuple[Event, ...]
     levels: dict[str, bool]
+    trace: Trace
 
     def follow(self) -> None:
         """To the end of the trace."""
         self.tracker.run(self.end_us)
         judge_contacts(self.events, self.levels, self.tracker.book, self.feed.clock.rate_ppm)
+        light, log = self.tracker.world.parameters.light, self.tracker.log
+        if light is not None and log is not None:
+            judge_light(self.trace, light, log, self.tracker.book, self.end_us)
 
 
 def open_case(trace: Trace, parameters: Parameters, decision: str) -> Case:
@@ -151,7 +153,7 @@ def open_case(trace: Trace, parameters: Parameters, decision: str) -> Case:
     end_us = fit.true_us(_last_tick(trace))
     events += feed.settle(end_us + parameters.timing.glitch_us + 1)
     tracker.push(events)
-    return Case(tracker, feed, zero.mid_us, end_us, tuple(events), levels)
+    return Case(tracker, feed, zero.mid_us, end_us, tuple(events), levels, trace)
 
 
 def check_safe_state(snapshot: Snapshot, parameters: Parameters) -> None:

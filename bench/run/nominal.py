@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from bench.procedure.words import output_channel, read_as
 from bench.run.bench import Identity
+from bench.run.lamp import Lamp
 from bench.trace.records import Applied, Clock, Edge, Readback, Record, Snapshot, Value, Voltage
 from firmware_ref.parameters import Condition, Output, Parameters, Policy, Sensor
 from firmware_ref.reference import ReferenceBoard
@@ -43,6 +44,7 @@ class NominalBench:
         self._reads = {o.name: o.kind == "contact-nc" for o in parameters.outputs}
         self._moving: dict[str, tuple[int, bool]] = {}
         self._condition_us = 0
+        self._lamp = None if parameters.light is None else Lamp(parameters.light)
         self._pulses: list[tuple[int, int, str, bool]] = []  # when, by which command, what, where to
 
     def start(self) -> Snapshot:
@@ -53,6 +55,7 @@ class NominalBench:
             {output_channel(o.name): read_as(o.kind, self._reads[o.name]) for o in self._parameters.outputs}
         )
         values.update({"button": "open"} if self._parameters.button is not None else {})
+        values.update({"light": "off"} if self._lamp is not None else {})
         values.update({"sense.main": "on", "sense.board": "off"})
         return Snapshot(0, values)
 
@@ -124,6 +127,8 @@ class NominalBench:
 
     def _advance(self, end_us: int) -> None:
         """To whatever comes first: an output's move, the board's next deadline, or the end."""
+        if self._lamp is not None and self._flicker(self._lamp, end_us):
+            return
         if self._pulses and self._pulses[0][0] <= end_us and self._pulse(self._pulses[0][0]):
             return
         due = self._board.next_deadline_us()
@@ -140,6 +145,18 @@ class NominalBench:
             self._aim(_CAUSES.get((before, self._board.state), "react"))
         else:
             self._now_us = end_us
+
+    def _flicker(self, lamp: Lamp, end_us: int) -> bool:
+        """The next move of the light, unless something else comes before it."""
+        lamp.show(self._board.mode, self._now_us)
+        at_us, due = lamp.next_us, self._board.next_deadline_us()
+        others = [t for t, _ in self._moving.values()] + [p[0] for p in self._pulses[:1]]
+        if at_us is None or at_us > min([end_us, *others, *([] if due is None else [due])]):
+            return False
+        self._now_us = max(self._now_us, at_us)
+        if lamp.move(self._now_us):
+            self._edge("light", "on" if lamp.lit else "off")
+        return True
 
     def _pulse(self, at_us: int) -> bool:
         """The next move of a pulse, unless something else comes before it."""

@@ -66,7 +66,7 @@ _MODES = (
 #: The light where the profile has none, or does not state it; ours.
 _CODES = {
     Mode.NORMAL: STEADY, Mode.LEAK_ACTIVE: "5 flashes", Mode.POST_LEAK_HOLD: "2 flashes",
-    Mode.SENSOR_FAULT: "4 flashes",
+    Mode.SENSOR_FAULT: "4 flashes", Mode.SELF_TEST: "7 flashes",
 }  # fmt: skip
 _FLASH_MS, _GAP_MS, _PAUSE_MS = 300, 300, 1_500
 _CODE_STEADY = 255
@@ -203,7 +203,9 @@ def _light(light: Light | None) -> bytes:
     codes = {} if light is None else light.codes
     shown = [codes.get(mode) or _CODES.get(mode, DARK) for mode in _MODES]
     return struct.pack(
-        "<6B3H", *(_CODE_STEADY if code == STEADY else flashes(code) for code in shown), *_light_ms(light)
+        f"<{len(shown)}B3H",
+        *(_CODE_STEADY if code == STEADY else flashes(code) for code in shown),
+        *_light_ms(light),
     )
 
 
