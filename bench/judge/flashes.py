@@ -214,6 +214,9 @@ class FlashDecoder:
     lit: bool
     start_us: int
     _lengths: Lengths = field(init=False)
+    _pause_stated_us: int | None = field(init=False)
+    _dark_after_us: int = field(init=False)
+    _steady_after_us: int = field(init=False)
     _runs: _Runs = field(init=False)
     _waiting: list[_Run] = field(default_factory=list)
     _gaps: list[int] = field(default_factory=list)  # lengths of the latest gaps and pauses
@@ -224,6 +227,8 @@ class FlashDecoder:
 
     def __post_init__(self) -> None:
         self._lengths = Lengths(self.light)
+        self._pause_stated_us = self._lengths.pause_us
+        self._dark_after_us, self._steady_after_us = self._lengths.dark_us, self._lengths.steady_us
         self._runs = _Runs(self._lengths.glitch_us, [_Run(self.lit, self.start_us, self.start_us)])
 
     def edge(self, lit: bool, at_us: int) -> list[Shown]:
@@ -250,15 +255,18 @@ class FlashDecoder:
         return self._spell(first) if glitch else None
 
     def _spell(self, run: _Run) -> Shown | None:
-        limit_us = self._lengths.steady_us if run.lit else self._lengths.dark_us
+        limit_us = self._steady_after_us if run.lit else self._dark_after_us
         if run.length_us <= limit_us:
             return None
         return Shown(run.from_us, run.to_us, STEADY if run.lit else DARK, run.from_us + limit_us)
 
     def _read(self) -> list[Shown]:
-        for run in self._runs.settled():
+        settled = self._runs.settled()
+        if not settled and (self._told or self._runs.open[0].lit):
+            return []
+        for run in settled:
             self._waiting.append(run)
-            if not run.lit and self._begun and run.length_us <= self._lengths.dark_us:
+            if not run.lit and self._begun and run.length_us <= self._dark_after_us:
                 self._gaps = [*self._gaps[1 - REMEMBERED :], run.length_us]
             self._begun = True
         found: list[Shown] = []
@@ -276,10 +284,9 @@ class FlashDecoder:
 
     def _pause_us(self) -> int | None:
         """How long a pause is at least; None: not to be told yet."""
-        stated_us = self._lengths.pause_us
-        lengths = sorted(self._gaps)
-        if stated_us is not None or not lengths:
-            return stated_us
+        lengths = sorted(self._gaps) if self._pause_stated_us is None else []
+        if not lengths:
+            return self._pause_stated_us
         found = [
             (lengths[at] / lengths[at - 1], math.sqrt(lengths[at - 1] * lengths[at]))
             for at in range(ALIKE, len(lengths) - ALIKE + 1)
@@ -319,9 +326,7 @@ class FlashDecoder:
         if not whole or not group:
             return []
         lit, gaps = group[::2], group[1::2]
-        sure_us = pause.from_us + min(
-            pause.length_us, self._lengths.dark_us if pause_us is None else pause_us
-        )
+        sure_us = pause.from_us + min(pause.length_us, self._dark_after_us if pause_us is None else pause_us)
         known = (
             all(self._lengths.flash(r.length_us) for r in lit)
             and all(self._lengths.gap(r.length_us) for r in gaps)

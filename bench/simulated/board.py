@@ -223,20 +223,26 @@ class Board:
 
     def next_change_us(self) -> int | None:
         """The earliest instant at which something may change without further input; None: never."""
+        candidates = [self._next_but_light_us(), self._light.next_us() if self._light is not None else None]
+        return min((t for t in candidates if t is not None), default=None)
+
+    def _next_but_light_us(self) -> int | None:
         candidates = [c.relay.next_us() for c in self._channels.values() if not self._interlock.holds(c)]
         candidates += [self._dies_us, self._next_scan_us(), *(p.due_us() for p in self._pollers.values())]
-        if self._light is not None:
-            candidates.append(self._light.next_us())
         return min((t for t in candidates if t is not None), default=None)
 
     def _run(self, to_us: int) -> None:
-        while (at := self.next_change_us()) is not None and at <= to_us:
+        while True:
+            at = self._next_but_light_us()
+            last = at is None or at > to_us
+            if self._light is not None:
+                self._blink(self._light, to_us if at is None else min(at, to_us))
+            if at is None or last:
+                break
             self._now_us = max(self._now_us, at)
             for channel in [c for c in self._channels.values() if not self._interlock.holds(c)]:
                 channel.relay.move(at)
             self._interlock.moved(at)
-            if self._light is not None:
-                self._light.move(at)
             if self._dies_us is not None and self._dies_us <= at:
                 self._power_down(at)
             elif self._next_scan_us() == at:
@@ -244,6 +250,18 @@ class Board:
             self._ask(at)
             self._show(at)
         self._now_us = max(self._now_us, to_us)
+
+    def _blink(self, light: Indicator, to_us: int) -> None:
+        """The light moves by itself: nothing else has to be looked at meanwhile."""
+        while (at := light.next_us()) is not None and at <= to_us:
+            at = max(at, self._now_us)
+            light.move(at)
+            self._show_light(light, at)
+
+    def _show_light(self, light: Indicator, at_us: int) -> None:
+        if light.lit is not self._lit:
+            self._lit = light.lit
+            self._changes.append(TerminalChange(at_us, "light", self._lit))
 
     def _touch(self, at_us: int) -> None:
         self._dirty = True
@@ -336,9 +354,8 @@ class Board:
     # -- the terminals ------------------------------------------------------------------------
 
     def _show(self, at_us: int) -> None:
-        if self._light is not None and self._light.lit is not self._lit:
-            self._lit = self._light.lit
-            self._changes.append(TerminalChange(at_us, "light", self._lit))
+        if self._light is not None:
+            self._show_light(self._light, at_us)
         for name in self._channels:
             on = self._energised(name)
             if on is not self._shown[name]:
