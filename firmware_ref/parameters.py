@@ -152,6 +152,15 @@ class Modbus:
 
 
 @dataclass(frozen=True, slots=True)
+class SensorSupply:
+    """What a ratiometric sensor and the board's input for it are fed with, uV: as `points` go by, and from least to most."""
+
+    nominal_uv: int
+    low_uv: int
+    high_uv: int
+
+
+@dataclass(frozen=True, slots=True)
 class Sensor:
     """One refrigerant sensor input.
 
@@ -166,6 +175,9 @@ class Sensor:
     two, in order of rising level; the voltage may rise or fall with gas.
     `lost_by` names the signal states that the board must notice as lost.
     `load_uv`: how far the board may pull the signal away, None = not stated.
+    `below` and `above`: a signal out of range, under the one or over the other,
+    is lost; `lost_by` then holds `below-range`, `above-range`.  `supply`: of a
+    ratiometric sensor; its bands hold wherever its supply lies.
     `lfl_ppm`: ppm by volume at 100 %LFL, None where the refrigerant is not
     named.  `trip_at_most_lfl`: the maker's claim that it trips at this level or
     below, in %LFL.
@@ -178,7 +190,9 @@ class Sensor:
     trip: Band | None = None
     clear: Band | None = None
     max_uv: int = 5_000_000
-    ratiometric: bool = False
+    below: Band | None = None
+    above: Band | None = None
+    supply: SensorSupply | None = None
     load_uv: int | None = None
     leak_when: str = "closed"
     trouble_when: str | None = None
@@ -207,6 +221,16 @@ class Sensor:
     def rising(self) -> bool:
         """Whether more gas is more voltage."""
         return not self.points or self.points[-1][1] > self.points[0][1]
+
+    def at_nominal(self, band: Band) -> Band:
+        """A band as it is at the nominal sensor supply."""
+        if self.supply is None:
+            return band
+        nominal_uv = self.supply.nominal_uv
+        return Band(
+            round(band.low_uv * nominal_uv / self.supply.low_uv),
+            round(band.high_uv * nominal_uv / self.supply.high_uv),
+        )
 
     def uv_at(self, level_lfl: float) -> int:
         """Terminal voltage in uV at a level in %LFL (linear between points, extended at the ends)."""

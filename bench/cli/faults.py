@@ -21,7 +21,9 @@ def faults(profile: str | None, as_json: bool) -> None:
 
     board = load(profile or shipped()[0])
     entries = catalogue(board.parameters)
-    more = [e for e in catalogue(board.parameters, "full") if e.kind == "board"]
+    full, levels = (
+        [e for e in catalogue(board.parameters, name) if e.kind == "board"] for name in ("full", "levels")
+    )
     if as_json:
         print_json(
             [
@@ -34,14 +36,15 @@ def faults(profile: str | None, as_json: bool) -> None:
                     if entry.expected is None
                     else dict(zip(("requirement", "output", "kind"), entry.expected, strict=True)),
                 }
-                for entry in (*entries, *more)
+                for entry in (*entries, *full, *levels)
             ]
         )
         return
-    width = max(len(entry.name) for entry in (*entries, *more))
+    width = max(len(entry.name) for entry in (*entries, *full, *levels))
     for title, some in (
         (f"Faults of the board {board.name}", [e for e in entries if e.kind == "board"]),
-        ("Faults of the board that acceptance passes and full finds", more),
+        ("Faults of the board that acceptance passes and full finds", full),
+        ("Faults of the board that acceptance passes and levels finds", levels),
         ("Faults of the fixture", [e for e in entries if e.kind == "fixture"]),
     ):
         if some:

@@ -22,7 +22,9 @@ from bench.judge.window import Limit, Stamp, Window
 #: What the half-widths of a finding belong to, in their order; in s and in V.
 _INTERVAL = ("stimulus, its stamp", "answer, its stamp")
 _SIGNAL = ("signal source, ahead of the resistor", "signal source, at the board")
-_LEVEL = ("step of the staircase", "settling of the signal", "signal source, at the board")
+_LEVEL = (
+    "step of the staircase", "settling of the signal", "signal source, at the board", "the board's sensor supply"
+)  # fmt: skip
 
 
 def interval_budget(half_widths: Sequence[float], clock: ClockFit | None, unit: str = "us") -> Budget:
@@ -49,8 +51,12 @@ def signal_budget(half_widths: Sequence[float]) -> Budget:
 
 
 def level_budget(half_widths: Sequence[float], unit: str) -> Budget:
-    """The budget of a switching level, in `unit`: half the step it lies in, what the signal still settled by, source."""
-    lines = [rectangular(source, a, unit) for source, a in zip(_LEVEL, half_widths, strict=True)]
+    """The budget of a switching level, in `unit`.
+
+    `half_widths`: half the step it lies in, what the signal still settled by,
+    the signal source, and where it is ratiometric the board's sensor supply.
+    """
+    lines = [rectangular(source, a, unit) for source, a in zip(_LEVEL, half_widths, strict=False)]
     return combine(lines, sum(half_widths))
 
 

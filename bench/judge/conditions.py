@@ -53,6 +53,14 @@ def readings(sensor: Sensor, value: Value, trouble: Value | None = None) -> froz
     else:
         trip_low, trip_high, clear_low, clear_high = trip.low_uv, trip.high_uv, clear.low_uv, clear.high_uv
     found = set()
+    if sensor.below is not None and value.value_uv - value.bound_uv <= sensor.below.high_uv:
+        if value.value_uv + value.bound_uv < sensor.below.low_uv:
+            return frozenset({_LOST})
+        found.add(_LOST)
+    if sensor.above is not None and value.value_uv + value.bound_uv >= sensor.above.low_uv:
+        if value.value_uv - value.bound_uv > sensor.above.high_uv:
+            return frozenset({_LOST})
+        found.add(_LOST)
     if last >= trip_low:
         found.add(_HIGH)
     if first <= clear_high:

@@ -122,11 +122,11 @@ class _Telling:
 
 @dataclass(frozen=True, slots=True)
 class _Between:
-    """The level lies between two steps (uV); what is known of it, in uV: half the step, settling, signal source."""
+    """The level lies between two steps (uV); what is known of it, in uV, as `level_budget` has it."""
 
     low_uv: int
     high_uv: int
-    half_widths_uv: tuple[float, float, float]
+    half_widths_uv: tuple[float, ...]
 
 
 def stairs_of(procedure: Mapping[str, Any], parameters: Parameters) -> dict[str, list[int]]:
@@ -242,14 +242,21 @@ def _level(
     between = _between(stairs, answer, change, clock)
     if between is None:
         return
-    band = stairs.sensor.trip if what == TRIP else stairs.sensor.clear
-    assert band is not None
+    between = _with_supply(stairs.sensor, between)
     sensor = stairs.sensor
-    low, high = sorted((sensor.level_at(band.low_uv), sensor.level_at(band.high_uv)))
+    low, high = _limits_lfl(sensor, what)
     verdict = _book(stairs, what, between, (low, high), answer, parameters, book)
     if what == TRIP and sensor.trip_at_most_lfl is not None:
         _book(stairs, what, between, (None, sensor.trip_at_most_lfl), answer, parameters, book, claim=True)
     yield _as_level(sensor, what, between, (low, high), answer, verdict)
+
+
+def _limits_lfl(sensor: Sensor, what: str) -> tuple[float, float]:
+    band = sensor.trip if what == TRIP else sensor.clear
+    assert band is not None
+    band = sensor.at_nominal(band)
+    low, high = sorted((sensor.level_at(band.low_uv), sensor.level_at(band.high_uv)))
+    return low, high
 
 
 def _telling(
@@ -303,15 +310,26 @@ def _between(stairs: Staircase, answer: Answer, change: Change, clock: ClockFit)
     return _Between(low, high, ((high - low) / 2, settling_uv, bound_uv))
 
 
+def _with_supply(sensor: Sensor, between: _Between) -> _Between:
+    """A ratiometric level moves with the board's sensor supply, which the fixture cannot sense."""
+    if sensor.supply is None:
+        return between
+    supply = sensor.supply
+    away = max(supply.high_uv - supply.nominal_uv, supply.nominal_uv - supply.low_uv) / supply.nominal_uv
+    middle_uv = (between.low_uv + between.high_uv) / 2
+    return _Between(between.low_uv, between.high_uv, (*between.half_widths_uv, middle_uv * away))
+
+
 def _lfl(sensor: Sensor, between: _Between) -> tuple[float, tuple[float, ...]]:
-    """The level in %LFL, and its half-widths: step, settling, signal source."""
+    """The level in %LFL, and its half-widths, as `level_budget` has them."""
     low, high = sorted((sensor.level_at(between.low_uv), sensor.level_at(between.high_uv)))
-    _, settling, source = between.half_widths_uv
+    _, *others = between.half_widths_uv
+    source = others[1]
     per_uv = max(
         abs(sensor.level_at(uv + source) - sensor.level_at(uv - source)) / (2 * source)
         for uv in (between.low_uv, between.high_uv)
     )
-    return (low + high) / 2, ((high - low) / 2, settling * per_uv, source * per_uv)
+    return (low + high) / 2, ((high - low) / 2, *(a * per_uv for a in others))
 
 
 def _book(
@@ -374,8 +392,7 @@ def _never(
         if readings(sensor, Voltage(s.uv, s.bound_uv)) == {beyond}
         and stairs.until_us - s.stamp.latest_us > needed_us
     ]
-    band = sensor.trip if what == TRIP else sensor.clear
-    if not stood or band is None:
+    if not stood:
         return
     last = f"{sensor.level_at(stood[-1].uv):.2f} %LFL ({stood[-1].uv / 1e6:.3f} V)"
     at_s = (stairs.begins_us - book.zero_us) / 1e6
@@ -384,7 +401,7 @@ def _never(
         text = f"nothing was released, though sensor {sensor.name} fell to {last}: it does not clear, or its hold never ends"
         book.findings.append(Finding("hold", None, "fail", at_s, text, kind="missing"))
         return
-    low, high = sorted((sensor.level_at(band.low_uv), sensor.level_at(band.high_uv)))
+    low, high = _limits_lfl(sensor, what)
     does, way, kind = ("trip", "up", "too-high") if what == TRIP else ("clear", "down", "too-low")
     text = f"sensor {sensor.name} does not {does} {way} to {last}"
     book.findings.append(

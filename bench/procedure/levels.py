@@ -26,7 +26,8 @@ CONTACT_WORDS = ("leak", "normal", "clear")
 def words(sensor: Sensor) -> tuple[str, ...]:
     """What may be written for this sensor besides a quantity."""
     if sensor.kind == "analog":
-        return ANALOG_WORDS
+        beyond = (("below-range", sensor.below), ("above-range", sensor.above))
+        return (*ANALOG_WORDS, *(word for word, band in beyond if band is not None))
     if sensor.kind == "trouble-contact":
         return (*CONTACT_WORDS, "trouble")
     if sensor.kind == "modbus":
@@ -124,6 +125,10 @@ def _inside(sensor: Sensor, value_uv: int) -> int:
 
 def _level_uv(sensor: Sensor, word: str, bound_uv: int) -> int:
     assert sensor.trip is not None and sensor.clear is not None
+    if word == "below-range" and sensor.below is not None:
+        return sensor.below.low_uv - 2 * bound_uv
+    if word == "above-range" and sensor.above is not None:
+        return sensor.above.high_uv + 2 * bound_uv
     trip, clear = sensor.trip, sensor.clear
     if sensor.rising:
         leak_uv, clear_uv = trip.high_uv + 2 * bound_uv, clear.low_uv - 2 * bound_uv

@@ -60,8 +60,14 @@ def staircase(
     """Through the band in steps of at most `step_uv`, from two bounds before it to beyond it."""
     sign = 1 if sensor.rising is towards_gas else -1
     near, far = (band.low_uv, band.high_uv) if sign > 0 else (band.high_uv, band.low_uv)
-    inset = math.ceil(_expanded_uv(step_uv, bound_uv) - step_uv / 2) + bound_uv
-    first, last = near + sign * inset, far - sign * inset
+    # A limit is where it is at the nominal sensor supply; the band of a ratiometric sensor reaches beyond it.
+    limits = sensor.at_nominal(band)
+    low_limit, high_limit = sorted((limits.low_uv, limits.high_uv))
+    supply_uv = max(low_limit - band.low_uv, band.high_uv - high_limit)
+    inset = math.ceil(_expanded_uv(step_uv, bound_uv, supply_uv) - step_uv / 2) + bound_uv
+    first, last = low_limit + inset, high_limit - inset
+    if sign < 0:
+        first, last = last, first
     inner = [(near + far) // 2]
     if sign * (last - first) > 0:
         count = -(-abs(last - first) // step_uv)
@@ -106,8 +112,8 @@ def _step_uv(expanded_uv: float, bound_uv: int) -> int:
     return low
 
 
-def _expanded_uv(step_uv: int, bound_uv: int) -> float:
-    return level_budget((step_uv / 2, 0.0, bound_uv), "uV").expanded
+def _expanded_uv(step_uv: int, bound_uv: int, supply_uv: int = 0) -> float:
+    return level_budget((step_uv / 2, 0.0, bound_uv, supply_uv), "uV").expanded
 
 
 def _lfl_per_uv(sensor: Sensor, band: Band, bound_uv: int) -> float:

@@ -39,6 +39,7 @@ from firmware_ref.parameters import (
     Restart,
     Rules,
     Sensor,
+    SensorSupply,
     Timing,
 )
 
@@ -145,14 +146,28 @@ def can_be_volts(sensor: SensorForm, lfl_ppm: float | None) -> bool:
 def band_of(sensor: SensorForm, ends: tuple[Level, Level], lfl_ppm: float | None) -> Band:
     """The terminal voltages of a written level interval, in rising order whichever way the gas moves them.
 
-    Of a Modbus sensor: the counts that lie within it, none perhaps.
+    Of a ratiometric sensor: wherever its supply lies.  Of a Modbus sensor: the
+    counts that lie within it, none perhaps.
     """
     if sensor.kind == "modbus":
         low, high = (counts_of(sensor, end, lfl_ppm) for end in ends)
         # A count outside the written band must not come into it by rounding.
         return Band(math.ceil(low), math.floor(high))
     volts = [uv_of(sensor, end, lfl_ppm) for end in ends]
-    return Band(min(volts), max(volts))
+    least, most = min(volts), max(volts)
+    supply = supply_of(sensor)
+    if supply is None:
+        return Band(least, most)
+    return Band(least * supply.low_uv // supply.nominal_uv, -(-most * supply.high_uv // supply.nominal_uv))
+
+
+def supply_of(sensor: SensorForm) -> SensorSupply | None:
+    """Of a ratiometric sensor, as far as it is written rightly."""
+    ends = ends_of(sensor.sensor_supply)
+    if not sensor.ratiometric or ends is None or any(end.unit != "V" for end in ends) or not ends[0].value:
+        return None
+    low, high = (int(end.value) for end in ends)
+    return SensorSupply((low + high) // 2, low, high)
 
 
 def counts_of(sensor: SensorForm, level: Level, lfl_ppm: float | None) -> Decimal:
@@ -234,7 +249,7 @@ def _restart(output: OutputForm) -> Restart | None:
 
 
 def _sensor(name: str, sensor: SensorForm, lfl_ppm: float | None) -> Sensor:
-    lost_by: frozenset[str] = frozenset(sensor.lost_by or ())
+    lost_by: frozenset[str] = frozenset(sensor.lost_by or ()) - {"out_of_range"}
     if sensor.kind not in ("analog", "modbus"):
         return Sensor(
             name=name,
@@ -248,15 +263,18 @@ def _sensor(name: str, sensor: SensorForm, lfl_ppm: float | None) -> Sensor:
         ends = ends_of(written)
         assert ends is not None
         bands.append(band_of(sensor, ends, lfl_ppm))
+    limits = range_of(sensor, lfl_ppm)
     return Sensor(
         name=name,
         kind=sensor.kind,
-        lost_by=lost_by,
+        lost_by=lost_by | {f"{side}-range" for side in limits},
         points=points_of(sensor, lfl_ppm),
         trip=bands[0],
         clear=bands[1],
         max_uv=_most(sensor),
-        ratiometric=bool(sensor.ratiometric),
+        below=limits.get("below"),
+        above=limits.get("above"),
+        supply=supply_of(sensor),
         load_uv=_stated(sensor.load),
         lfl_ppm=lfl_ppm,
         trip_at_most_lfl=_claim(sensor, lfl_ppm),
@@ -285,6 +303,14 @@ def _modbus(sensor: SensorForm, lfl_ppm: float | None) -> Modbus | None:
         fault_bit=status.fault if status is not None else None,
         end_of_life_bit=status.end_of_life if status is not None else None,
     )
+
+
+def range_of(sensor: SensorForm, lfl_ppm: float | None) -> dict[str, Band]:
+    """`below` and `above`, as far as they are written."""
+    if sensor.out_of_range is None:
+        return {}
+    found = {side: ends_of(sensor.out_of_range.at(side)) for side in ("below", "above")}
+    return {side: band_of(sensor, ends, lfl_ppm) for side, ends in found.items() if ends is not None}
 
 
 def _claim(sensor: SensorForm, lfl_ppm: float | None) -> float | None:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from itertools import pairwise
 
-from bench.profile.build import DEFAULT_MAX_UV, band_of, lfl_ppm_of, points_of
+from bench.judge.bounds import SIGNAL_BOUND_UV
+from bench.profile.build import DEFAULT_MAX_UV, band_of, lfl_ppm_of, points_of, range_of
 from bench.profile.check_modbus import WAYS, modbus_mistakes
 from bench.profile.form import ProfileForm, SensorForm
 from bench.profile.intervals import ends_of
@@ -17,7 +18,8 @@ from firmware_ref.parameters import Band
 
 #: Keys of some kinds only.
 _KINDS_OF = {
-    **dict.fromkeys(("points", "max", "ratiometric", "load", "trip_at_most"), ("analog",)),
+    **dict.fromkeys(("points", "max", "ratiometric", "sensor_supply", "load", "trip_at_most"), ("analog",)),
+    "out_of_range": ("analog",),
     **dict.fromkeys(("trip", "clear"), ("analog", "modbus")),
     **dict.fromkeys(("bus", "registers"), ("modbus",)),
 }
@@ -77,9 +79,11 @@ def _ways(sensor: SensorForm, path: Path) -> Iterator[Mistake]:
     """Ways to be lost, and the positions of contacts, that this kind of sensor has not."""
     troubled = sensor.kind == "trouble-contact"
     fitting = ("trouble",) if troubled else ("open", "short")
+    if sensor.kind == "analog":
+        fitting = (*fitting, "out_of_range")
     for index, way in enumerate(sensor.lost_by or () if sensor.kind not in ("contact", "modbus") else ()):
         if way not in fitting:
-            fits = "[trouble], or []: a plain contact has no other way" if troubled else "open and short only"
+            fits = "[trouble], or []: a plain contact has no other way" if troubled else f"{', '.join(fitting)} only"
             yield Mistake(
                 (*path, "lost_by", index), f"{way} does not fit {_a(sensor.kind)} sensor; write {fits}"
             )
@@ -111,6 +115,7 @@ def _analog(
                         where, "is in ppm, which needs the refrigerant; write for example refrigerant: R-32"
                     )
             return
+    yield from _supply(sensor, path)
     max_uv = DEFAULT_MAX_UV if sensor.max is None else sensor.max
     sound = True
     if sensor.points is not None:
@@ -134,6 +139,68 @@ def _analog(
                 )
     if len(bands) == 2 and sensor.points is not None and sound:
         yield from _apart(bands["trip"], bands["clear"], _rises(sensor, lfl_ppm), path)
+    if sound or sensor.points is None:
+        yield from _range(sensor, bands, max_uv, lfl_ppm, path)
+
+
+def _supply(sensor: SensorForm, path: Path) -> Iterator[Mistake]:
+    where = (*path, "sensor_supply")
+    if sensor.ratiometric and sensor.sensor_supply is None:
+        yield Mistake(
+            where,
+            "is missing: the fixture's signal is a fixed voltage, and it cannot sense what the board feeds its sensor "
+            "with; measure that at the board and write for example {nominal: 5 V, tolerance: 50 mV}",
+        )
+    if sensor.sensor_supply is not None and not sensor.ratiometric:
+        yield Mistake(
+            where, "does not fit a signal that keeps its voltage; remove it, or write ratiometric: true"
+        )
+    ends = ends_of(sensor.sensor_supply)
+    if ends is not None and sensor.ratiometric and (ends[0].unit != "V" or not ends[0].value):
+        yield Mistake(
+            where, "must be a voltage above 0 V; write for example {nominal: 5 V, tolerance: 50 mV}"
+        )
+
+
+def _range(
+    sensor: SensorForm, bands: Mapping[str, Band], max_uv: int, lfl_ppm: float | None, path: Path
+) -> Iterator[Mistake]:
+    """Out of range lies beyond both levels, and within what the fixture can give; two bounds apart at least."""
+    listed = "out_of_range" in (sensor.lost_by or ())
+    where: Path = (*path, "out_of_range")
+    limits = range_of(sensor, lfl_ppm)
+    if listed and sensor.out_of_range is None:
+        yield Mistake(
+            where,
+            "is missing, though lost_by names it; write {below: {nominal: 0.3 V, tolerance: 0.1 V}} or above",
+        )
+    if sensor.out_of_range is not None and not listed and sensor.lost_by is not None:
+        yield Mistake(
+            (*path, "lost_by"), "leaves out_of_range out, though its limits are written; add out_of_range"
+        )
+    if (
+        sensor.out_of_range is not None
+        and sensor.out_of_range.below is None
+        and sensor.out_of_range.above is None
+    ):
+        yield Mistake(where, "names no limit; write below, above or both")
+    room = 2 * SIGNAL_BOUND_UV
+    levels = [uv for band in bands.values() for uv in (band.low_uv, band.high_uv)]
+    for side, band in limits.items():
+        least, most = (
+            (room, min(levels, default=max_uv)) if side == "below" else (max(levels, default=0), max_uv)
+        )
+        if side == "below" and not least <= band.low_uv <= band.high_uv < most - room:
+            yield Mistake(
+                (*where, side),
+                f"must lie from {format_voltage(room)} up and below trip and clear; write a lower one",
+            )
+        if side == "above" and not least + room < band.low_uv <= band.high_uv <= most - room:
+            yield Mistake(
+                (*where, side),
+                f"must lie above trip and clear and at most at {format_voltage(max_uv - room)}, so that the fixture can "
+                "go beyond it; write another",
+            )
 
 
 def _in_ppm(sensor: SensorForm, path: Path) -> Iterator[Path]:

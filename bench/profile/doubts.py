@@ -151,6 +151,7 @@ def of_refrigerant(name: str | None) -> Iterator[Mistake]:
 
 
 def _highest_level(sensor: Sensor, band: Band) -> float:
+    band = sensor.at_nominal(band)
     return max(sensor.level_at(band.low_uv), sensor.level_at(band.high_uv))
 
 

@@ -38,7 +38,9 @@ ChannelName = Annotated[
     StringConstraints(pattern=r"^(call|out|sensor|alarm|sense)\.[A-Za-z0-9-]+$|^(main|board|button|light)$"),
 ]
 Does = Literal["follow", "off", "on", "open", "closed"]
-LostBy = Literal["open", "short", "trouble", "silent", "bad-crc", "exception", "fault", "end-of-life"]
+LostBy = Literal[
+    "open", "short", "out_of_range", "trouble", "silent", "bad-crc", "exception", "fault", "end-of-life"
+]
 Text = Annotated[str, StringConstraints(max_length=500)]
 
 
@@ -139,6 +141,13 @@ class RegistersForm(Form):
     status: StatusForm = optional("The status bits. Left out: the sensor says nothing about itself.")
 
 
+class RangeForm(Form):
+    """Where an analog signal is out of its range."""
+
+    below: LevelInterval = optional("Under this it is lost. Left out: there is no such limit.")
+    above: LevelInterval = optional("Over this it is lost. Left out: there is no such limit.")
+
+
 class SensorForm(Form):
     """One refrigerant sensor input."""
 
@@ -153,11 +162,17 @@ class SensorForm(Form):
     ratiometric: bool = optional(
         "analog: the voltage scales with the board's sensor supply. Left out: false."
     )
+    sensor_supply: LevelInterval = optional(
+        "ratiometric: what the board's sensor supply may be, as measured; points hold at its nominal or middle."
+    )
     load: VoltageOrNot = optional("analog: how far the board may pull the signal away. Left out: not stated.")
     trip: LevelInterval = optional("analog, modbus: at this level and above is a leak.")
     clear: LevelInterval = optional("analog, modbus: below this level the leak is gone.")
     trip_at_most: SensorLevel = optional(
         "analog: the maker's claim that it trips at this level or below; shown by the procedure levels."
+    )
+    out_of_range: RangeForm = optional(
+        "analog: the limits of the signal's range; with out_of_range in lost_by."
     )
     leak_when: Literal["open", "closed"] = optional(
         "contact, trouble-contact: the leak contact's position in a leak. Left out: closed."
@@ -166,7 +181,7 @@ class SensorForm(Form):
         "trouble-contact: the trouble contact's position in trouble. Left out: open."
     )
     lost_by: list[LostBy] = optional(
-        "analog, supervised: open, short; trouble-contact: trouble; modbus: the others: "
+        "analog, supervised: open, short; analog: out_of_range; trouble-contact: trouble; modbus: the others: "
         "what the board must notice as lost."
     )
 

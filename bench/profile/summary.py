@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import astuple
+
 from bench.profile.model import Profile
 from bench.profile.quantities import format_duration, format_lfl
 from firmware_ref.parameters import Gesture, Interval, Mode, Sensor
@@ -57,7 +59,7 @@ def _sensor(sensor: Sensor) -> str:
         trouble = f", trouble contact {sensor.trouble_when} in trouble" if sensor.trouble_when else ""
         return f"{sensor.kind}{contact}{trouble}"
     trip, clear = (
-        " to ".join(format_lfl(v) for v in sorted((sensor.level_at(b.low_uv), sensor.level_at(b.high_uv))))
+        " to ".join(format_lfl(v) for v in sorted(map(sensor.level_at, astuple(sensor.at_nominal(b)))))
         for b in (sensor.trip, sensor.clear)
     )
     return f"{sensor.kind}, trips at {trip}, clears at {clear}"

@@ -223,6 +223,11 @@ def _condition_of(sensor: Sensor, value: Value, trouble: Value | None = None) ->
             return Condition.LOW
         return {"leak": Condition.HIGH, "normal": Condition.LOW}.get(value, Condition.LOST)
     assert sensor.trip is not None and sensor.clear is not None
+    below, above = sensor.below, sensor.above
+    if below is not None and value.value_uv < (below.low_uv + below.high_uv) // 2:
+        return Condition.LOST
+    if above is not None and value.value_uv > (above.low_uv + above.high_uv) // 2:
+        return Condition.LOST
     trip, clear, uv = sensor.trip, sensor.clear, value.value_uv
     if not sensor.rising:
         uv, trip_uv, clear_uv = -uv, -(trip.low_uv + trip.high_uv) // 2, -(clear.low_uv + clear.high_uv) // 2

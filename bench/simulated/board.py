@@ -18,12 +18,12 @@ from functools import partial
 from bench.simulated.button import ButtonProgram
 from bench.simulated.channel import Channel
 from bench.simulated.draw import Draw
-from bench.simulated.faults import Fault, flaws_of, light_flaws_of, size_of, wrongs_of
+from bench.simulated.faults import SHIFTS, Fault, flaws_of, light_flaws_of, size_of, wrongs_of
 from bench.simulated.interlock import Interlock, outputs_of
 from bench.simulated.light import Indicator
 from bench.simulated.logic import Logic
 from bench.simulated.poller import Poller, allowing, learn_us
-from bench.simulated.readings import Readings
+from bench.simulated.readings import InputFlaws, Readings
 from bench.simulated.relay import OPERATE_US
 from bench.simulated.traits import Spans, Traits
 from bench.simulated.unruly import Chatter, Reboots
@@ -54,8 +54,7 @@ class Board:
         self._faults = {f.name: f for f in faults}
         late_us = learn_us(parameters)
         flaws = flaws_of(faults, parameters).beyond(late_us)
-        high = self._faults.get("trip-high")
-        trip_shift_lfl = size_of(high, parameters) / _MICRO if high else 0.0
+        shifts = {f.name: size_of(f, parameters) / _MICRO for f in faults if f.name in SHIFTS}
         parameters = allowing(parameters, late_us)
         self._at = {(f.name, where) for f in faults for where in f.where}
         self._other = {a: b for f in faults if f.name == "crossed" for a, b in (f.where, f.where[::-1])}
@@ -65,11 +64,14 @@ class Board:
         self._readings = Readings(
             parameters, Draw(draw, seed, "levels"),
             each_sensor=self._traits.each_sensor, loss_breaks_low=self._traits.loss_breaks_low,
-            trip_shift_lfl=trip_shift_lfl,
-            ignores_loss="loss-ignored" in self._faults, clears_between="clears-between" in self._faults,
-            ignored=frozenset(
-                f"{f.where[0]}-trouble" if f.name == "trouble-ignored" else f.where[0]
-                for f in faults if f.name in ("sensor-ignored", "trouble-ignored")
+            flaws=InputFlaws(
+                shifts,
+                ignores_loss="loss-ignored" in self._faults, ignores_range="range-ignored" in self._faults,
+                clears_between="clears-between" in self._faults,
+                ignored=frozenset(
+                    f"{f.where[0]}-trouble" if f.name == "trouble-ignored" else f.where[0]
+                    for f in faults if f.name in ("sensor-ignored", "trouble-ignored")
+                ),
             ),
         )  # fmt: skip
         self._logic = Logic(
@@ -129,8 +131,8 @@ class Board:
         return self._logic.mode
 
     def switching_uv(self, sensor: str) -> tuple[int, int]:
-        """Where an analog sensor's input trips and clears; for tests, a bench has to find it out."""
-        return self._readings.inputs[sensor].switching_uv
+        """Where an analog sensor's input trips and clears at its nominal sensor supply; for tests, a bench has to find it out."""
+        return self._readings.inputs[sensor].nominal_uv
 
     @property
     def drops_supply(self) -> bool:

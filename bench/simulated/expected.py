@@ -35,6 +35,9 @@ _ALWAYS: dict[str, Expected] = {
     "trip-accumulates": ("trip", None, "too-early"),
     "loss-accumulates": ("loss", None, "too-early"),
     "forgets-fault": ("latch", None, "not-allowed"),
+    "trip-low": ("level", None, "too-low"),
+    "clear-high": ("level", None, "too-high"),
+    "clear-low": ("hold", None, "missing"),
 }
 
 
@@ -54,7 +57,10 @@ def expected(row: Row, where: tuple[str, ...], parameters: Parameters) -> Expect
         return _from_the_start(parameters)
     if row.name == "forgets-mitigation":
         return "supply", None, _after_forgetting(parameters)
-    if row.name in ("loss-ignored", "takes-bad-crc", "ignores-exception", "ignores-sensor-fault"):
+    if row.name in ("loss-ignored", "range-ignored"):
+        requirement = "return" if _reads_as_gas(parameters) else "loss"
+        return requirement, _first_moved(Mode.SENSOR_FAULT, parameters), "missing"
+    if row.name in ("takes-bad-crc", "ignores-exception", "ignores-sensor-fault"):
         return "loss", _first_moved(Mode.SENSOR_FAULT, parameters), "missing"
     if row.name == "trouble-ignored":
         return "loss", _first_moved(Mode.SENSOR_FAULT, parameters), "missing"
@@ -81,6 +87,16 @@ def _from_the_start(parameters: Parameters) -> Expected:
     first = min(forced, key=lambda o: o.trip.max_us if o.trip is not None else 0, default=None)
     requirement = "power-up" if parameters.rules.check_before_normal else "follow"
     return requirement, first.name if first is not None else None, "not-allowed"
+
+
+def _reads_as_gas(parameters: Parameters) -> bool:
+    """Whether the first signal that is lost is one out of range that lies beyond the leak, or passed it on its way.
+
+    Then the outputs move in time, as for a leak, and do not come back with the signal.
+    """
+    ranged = [s for s in parameters.sensors if s.below or s.above]
+    same = all(o.modes[Mode.LEAK_ACTIVE] is o.modes[Mode.SENSOR_FAULT] for o in parameters.outputs)
+    return bool(ranged) and same and (ranged[0].above is not None) is ranged[0].rising
 
 
 def _after_forgetting(parameters: Parameters) -> str:

@@ -19,7 +19,7 @@ class Row:
     `where`: what stands behind the colon: None, `output`, `call`, `mode`, `pair`
     (two outputs), `sensor` (of several), `trouble` (a sensor with a trouble contact), `relay`, `input` (a channel of the fixture) or `inputs` (two).  `size`: None,
     `time` or `level`: what may stand behind the equals sign.  `procedure`: the
-    built-in one that shows it; what takes `full` passes `acceptance`.
+    built-in one that shows it; what takes `full` or `levels` passes `acceptance`.
     """
 
     name: str
@@ -41,6 +41,16 @@ TABLE = (
     Row("no-release", "board", None, None, "The hold after a leak never ends."),
     Row("slow-trip", "board", None, "time", "A leak is answered too late by the size."),
     Row("trip-high", "board", None, "level", "The board trips at a level too high by the size."),
+    Row("trip-low", "board", None, "level", "The board trips at a level too low by the size.", "levels"),
+    Row("clear-high", "board", None, "level", "The board clears at a level too high by the size.", "levels"),
+    Row("clear-low", "board", None, "level", "The board clears at a level too low by the size."),
+    Row(
+        "range-ignored",
+        "board",
+        None,
+        None,
+        "A sensor signal out of its range is taken as it stands; only an open or shorted wire is noticed.",
+    ),
     Row(
         "loss-ignored", "board", None, None, "A lost sensor goes unnoticed: the board keeps its last reading."
     ),

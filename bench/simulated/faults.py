@@ -31,6 +31,8 @@ _MICRO = 1_000_000
 LASTING = (Mode.NORMAL, Mode.LEAK_ACTIVE, Mode.POST_LEAK_HOLD)
 #: A light that is late by less may not be told from one in time: groups have to be read.
 _LATE_US = 20_000_000
+#: Where a sensor input switches beyond a limit.
+SHIFTS = ("trip-high", "trip-low", "clear-high", "clear-low")
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,17 +191,24 @@ def why_not(row: Row, parameters: Parameters) -> str | None:
     """Why the equipment of these parameters cannot have the fault; None if it can."""
     timing = parameters.timing
     name = row.name
-    if name in ("hold-short", "hold-long", "no-restart", "no-release") and (
+    if name in ("hold-short", "hold-long", "no-restart", "no-release", "clear-high", "clear-low") and (
         timing.clear is None or timing.hold is None
     ):
         return "its clear or hold time is not stated"
     if (
-        name in ("slow-trip", "trip-high", "trip-accumulates", "sensor-ignored")
+        name in ("slow-trip", "trip-high", "trip-low", "trip-accumulates", "sensor-ignored")
         and parameters.qualification("trip") is None
     ):
         return "its trip time is not stated"
-    if name in ("trip-high", "clears-between") and not _with_levels(parameters):
+    if name in (*SHIFTS, "clears-between") and not _with_levels(parameters):
         return "it has no analog sensor"
+    if name in ("trip-low", "clear-high") and not any(s.kind == "analog" for s in parameters.sensors):
+        return "it has no analog sensor"
+    if name == "range-ignored":
+        if not any(s.below or s.above for s in parameters.sensors):
+            return "no range is stated for its sensors"
+        if parameters.qualification("loss") is None:
+            return "its loss time is not stated"
     if name in _MODBUS or name == "bus-busy":
         if not parameters.buses:
             return "it has no Modbus sensor"

@@ -6,35 +6,69 @@ Every change counts at its own instant, also one that falls between two scans
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
 from bench.judge.bounds import signal_bound
 from bench.simulated.draw import Draw
-from firmware_ref.parameters import Condition, Parameters, Sensor
+from firmware_ref.parameters import Band, Condition, Parameters, Sensor
+
+
+@dataclass(frozen=True, slots=True)
+class InputFlaws:
+    """What is wrong with the sensor inputs; empty and False: nothing.
+
+    `shifts`: `trip-high`, `trip-low`, `clear-high`, `clear-low` → how far beyond
+    that limit it switches, in %LFL.
+    """
+
+    shifts: Mapping[str, float] = field(default_factory=dict)
+    ignores_loss: bool = False
+    ignores_range: bool = False
+    clears_between: bool = False
+    #: The sensors whose leak goes unnoticed, and the trouble contacts (`2-trouble`).
+    ignored: frozenset[str] = frozenset()
 
 
 class Input:
     """One sensor input with its own switching levels, drawn once a run."""
 
-    def __init__(
-        self, sensor: Sensor, draw: Draw, trip_shift_lfl: float, ignores_loss: bool, clears_between: bool,
-        ignored: frozenset[str] = frozenset(),
-    ) -> None:  # fmt: skip
+    def __init__(self, sensor: Sensor, draw: Draw, flaws: InputFlaws) -> None:
         self.sensor = sensor
-        self._ignores_loss = ignores_loss
+        self._flaws = flaws
+        self._below_uv: int | None = None
+        self._above_uv: int | None = None
         if sensor.trip is not None and sensor.clear is not None:
-            self._trip_uv = draw.level(sensor.trip, signal_bound(sensor))
-            self._clear_uv = draw.level(sensor.clear, signal_bound(sensor))
-            if trip_shift_lfl:
-                limit = sensor.trip.high_uv if sensor.rising else sensor.trip.low_uv
-                self._trip_uv = sensor.uv_at(sensor.level_at(limit) + trip_shift_lfl)
-            if clears_between:
-                self._clear_uv = self._trip_uv
+            levels = {"trip": sensor.at_nominal(sensor.trip), "clear": sensor.at_nominal(sensor.clear)}
+            drawn = {
+                what: draw.level(_well_inside(sensor, band, draw), signal_bound(sensor))
+                for what, band in levels.items()
+            }
+            for shift, lfl in flaws.shifts.items():
+                what, _, way = shift.partition("-")
+                drawn[what] = _beyond(sensor, levels[what], way == "high", lfl)
+            if flaws.clears_between:
+                drawn["clear"] = drawn["trip"]
+            self.nominal_uv = (drawn["trip"], drawn["clear"])
+            supply = sensor.supply
+            # What the board feeds its sensor with moves every level with it.
+            share = 1.0 if supply is None else draw.between(supply.low_uv, supply.high_uv) / supply.nominal_uv
+            self._trip_uv, self._clear_uv = (round(share * uv) for uv in self.nominal_uv)
+            if sensor.below is not None:
+                self._below_uv = round(
+                    share * draw.level(sensor.at_nominal(sensor.below), signal_bound(sensor))
+                )
+            if sensor.above is not None:
+                self._above_uv = round(
+                    share * draw.level(sensor.at_nominal(sensor.above), signal_bound(sensor))
+                )
         self.condition = Condition.LOW
         self.since_us = 0
         self._signal: str | int = "open"
         self._in_trouble = sensor.trouble_when == "open"
-        hears = not ignores_loss and f"{sensor.name}-trouble" not in ignored
+        hears = not flaws.ignores_loss and f"{sensor.name}-trouble" not in flaws.ignored
         self._hears_trouble = "trouble" in sensor.lost_by and hears
-        self._hears_leak = sensor.name not in ignored
+        self._hears_leak = sensor.name not in flaws.ignored
         if sensor.kind != "modbus":
             self.put("open", 0)
 
@@ -44,14 +78,9 @@ class Input:
         if self.sensor.kind == "modbus":
             self.condition = Condition.LOW
 
-    @property
-    def switching_uv(self) -> tuple[int, int]:
-        """Where it trips and where it clears, of an analog sensor."""
-        return self._trip_uv, self._clear_uv
-
     def _read(self, signal: str | int) -> Condition:
         if isinstance(signal, str) and signal in self.sensor.lost_by:
-            return self.condition if self._ignores_loss else Condition.LOST
+            return self.condition if self._flaws.ignores_loss else Condition.LOST
         if self.sensor.kind == "modbus":
             # What the board need not notice leaves it with the reading that it has.
             return self._level(signal) if isinstance(signal, int) else self.condition
@@ -64,10 +93,16 @@ class Input:
         return Condition.HIGH if signal in ("leak", "short") else Condition.LOW
 
     def _level(self, uv: int) -> Condition:
+        if not self._flaws.ignores_range and self._out_of_range(uv):
+            return self.condition if self._flaws.ignores_loss else Condition.LOST
         sign = 1 if self.sensor.rising else -1
         if sign * uv >= sign * self._trip_uv:
             return Condition.HIGH
         return Condition.LOW if sign * uv < sign * self._clear_uv else Condition.BETWEEN
+
+    def _out_of_range(self, uv: int) -> bool:
+        below, above = self._below_uv, self._above_uv
+        return (below is not None and uv < below) or (above is not None and uv > above)
 
     def put(self, signal: str | int, at_us: int) -> None:
         self._signal = signal
@@ -92,14 +127,9 @@ class Readings:
 
     def __init__(
         self, parameters: Parameters, draw: Draw, *, each_sensor: bool, loss_breaks_low: bool,
-        trip_shift_lfl: float = 0.0, ignores_loss: bool = False, clears_between: bool = False,
-        ignored: frozenset[str] = frozenset(),
+        flaws: InputFlaws | None = None,
     ) -> None:  # fmt: skip
-        """`ignored`: the sensors whose leak goes unnoticed, and the trouble contacts (`2-trouble`)."""
-        self.inputs = {
-            s.name: Input(s, draw, trip_shift_lfl, ignores_loss, clears_between, ignored)
-            for s in parameters.sensors
-        }
+        self.inputs = {s.name: Input(s, draw, flaws or InputFlaws()) for s in parameters.sensors}
         self._all_must_be_lost = parameters.rules.lost_when == "all"
         self._each_sensor = each_sensor
         self._loss_breaks_low = loss_breaks_low
@@ -161,3 +191,19 @@ def _since(before_us: int | None, holds: bool, at_us: int) -> int | None:
     if not holds:
         return None
     return at_us if before_us is None else before_us
+
+
+def _well_inside(sensor: Sensor, band: Band, draw: Draw) -> Band:
+    """Of a ratiometric sensor, what is left two bounds of its supply inside; `anywhere` keeps off nothing."""
+    if sensor.supply is None or draw.kind == "anywhere":
+        return band
+    away_uv = band.high_uv * (sensor.supply.high_uv - sensor.supply.nominal_uv) // sensor.supply.nominal_uv
+    if band.high_uv - band.low_uv <= 4 * away_uv:
+        return Band((band.low_uv + band.high_uv) // 2, (band.low_uv + band.high_uv) // 2)
+    return Band(band.low_uv + 2 * away_uv, band.high_uv - 2 * away_uv)
+
+
+def _beyond(sensor: Sensor, band: Band, higher: bool, lfl: float) -> int:
+    """So far above the band, or below it, in %LFL; uV at the terminal."""
+    limit = band.high_uv if sensor.rising is higher else band.low_uv
+    return sensor.uv_at(sensor.level_at(limit) + (lfl if higher else -lfl))

@@ -165,8 +165,8 @@ def _sensor(sensor: Sensor | None) -> bytes:
         not analog,
         # A contact that opens on a leak goes up with it.
         not sensor.rising if analog else sensor.kind == "supervised" or sensor.leak_when == "closed",
-        "open" in sensor.lost_by,
-        "short" in sensor.lost_by,
+        bool({"open", "above-range"} & sensor.lost_by),
+        bool({"short", "below-range"} & sensor.lost_by),
         "trouble" in sensor.lost_by,
         sensor.trouble_when == "closed",
     )
@@ -238,15 +238,16 @@ def _levels_mv(sensor: Sensor) -> tuple[int, int, int, int]:
     volts = [uv for _, uv in sensor.points]
     lowest_mv, highest_mv = min(volts) // 1_000, max(volts) // 1_000
     return (
-        _middle_mv(sensor.trip),
-        _middle_mv(sensor.clear),
-        lowest_mv // 2,
-        (highest_mv + SUPPLY_MV) // 2,
+        _middle_mv(sensor, sensor.trip),
+        _middle_mv(sensor, sensor.clear),
+        lowest_mv // 2 if sensor.below is None else _middle_mv(sensor, sensor.below),
+        (highest_mv + SUPPLY_MV) // 2 if sensor.above is None else _middle_mv(sensor, sensor.above),
     )
 
 
-def _middle_mv(band: Band | None) -> int:
+def _middle_mv(sensor: Sensor, band: Band | None) -> int:
     assert band is not None
+    band = sensor.at_nominal(band)
     return (band.low_uv + band.high_uv) // 2_000
 
 
@@ -320,8 +321,14 @@ def _check(parameters: Parameters) -> None:
 def _check_sensor(name: str, sensor: Sensor) -> None:
     if sensor.kind != "analog":
         return
-    if sensor.ratiometric:
-        raise Unfit(f"{name}: sensor {sensor.name} is ratiometric; this board measures against its own 5 V")
+    supply = sensor.supply
+    if supply is not None and not (
+        supply.nominal_uv == SUPPLY_MV * 1_000 and supply.low_uv <= supply.nominal_uv <= supply.high_uv
+    ):
+        raise Unfit(
+            f"{name}: sensor {sensor.name} is ratiometric to {supply.nominal_uv / 1e6:g} V; this board feeds its sensor "
+            "and its converter with 5 V"
+        )
     volts = [uv // 1_000 for _, uv in sensor.points]
     if min(volts) < 2 * ROOM_MV and "short" in sensor.lost_by:
         raise Unfit(

@@ -16,7 +16,7 @@ from bench.procedure.staircase import coarsest_uv, finest_uv
 from bench.procedure.steps import Stairs
 from bench.report.levels import table_lines
 from bench.report.page import render_page
-from firmware_ref.parameters import Band, Interval, Output, Parameters, Sensor
+from firmware_ref.parameters import Band, Interval, Output, Parameters, Sensor, SensorSupply
 from tests.boards import MIN, MS, S, air_handler, furnace, policies, within
 from tests.judge.random_profiles import random_parameters
 from tests.procedure.level_boards import Found, Share, against_truth, level_run, share
@@ -52,6 +52,20 @@ def falling() -> Parameters:
     return replace(furnace(), sensors=(replace(sensor, trip=trip, clear=clear),))
 
 
+def ratiometric() -> Parameters:
+    """Its supply is known to 0.5 %, which no fixture can follow."""
+    sensor = furnace().sensors[0]
+    assert sensor.trip is not None and sensor.clear is not None
+    supply = SensorSupply(5_000_000, 4_975_000, 5_025_000)
+    wide = [
+        Band(
+            b.low_uv * supply.low_uv // supply.nominal_uv, -(-b.high_uv * supply.high_uv // supply.nominal_uv)
+        )
+        for b in (sensor.trip, sensor.clear)
+    ]
+    return with_sensor(supply=supply, trip=wide[0], clear=wide[1])
+
+
 def two_sensors() -> Parameters:
     board = furnace()
     return replace(board, sensors=(board.sensors[0], replace(falling().sensors[0], name="2")))
@@ -63,7 +77,7 @@ def enough(found: Share) -> None:
     assert abs(found.bias) <= found.mean_u / 5
 
 
-@pytest.mark.parametrize("board", [furnace, with_alarm, falling])
+@pytest.mark.parametrize("board", [furnace, with_alarm, falling, ratiometric])
 def test_true_levels_lie_within_what_is_stated(board) -> None:
     parameters = board()
     found: list[Found] = []
@@ -114,6 +128,9 @@ def test_an_alarm_contact_tells_sooner_than_the_release() -> None:
         (furnace, "trip-high", "too-high"),
         (furnace, "trip-high=9 %LFL", "too-high"),
         (furnace, "clears-between", "too-high"),
+        (furnace, "trip-low", "too-low"),
+        (furnace, "clear-high", "too-high"),
+        (furnace, "clear-low", "too-low"),
         (with_alarm, "clears-between", "too-high"),
         (falling, "trip-high", "too-high"),
     ],
@@ -126,6 +143,15 @@ def test_a_shifted_level_fails_by_name(board, fault: str, kind: str) -> None:
         first = judgement.findings[0]
         assert (first.requirement, first.output, first.kind) == ("level", None, kind)
         assert judgement.reason.startswith("level: sensor 1 ")
+
+
+def test_what_the_board_feeds_its_sensor_with_is_a_line_of_the_budget() -> None:
+    scaled = level_run(ratiometric(), 3)
+    trip = next(f for f in scaled.findings if f.requirement == "level")
+    assert trip.half_widths is not None and len(trip.half_widths) == 4
+    # Half a per cent of some 1.2 V, in %LFL of 40 mV.
+    assert trip.half_widths[3] == pytest.approx(0.005 * scaled.levels[0].value["V"] / 0.04, rel=0.02)
+    assert scaled.levels[0].limits_lfl == pytest.approx((16.0, 20.0), abs=1e-3)
 
 
 def test_a_board_that_never_releases_is_not_said_to_have_a_wrong_level() -> None:

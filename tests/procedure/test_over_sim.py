@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from bench.profile import shipped
+from bench.profile import load, shipped
+from bench.simulated.faults import catalogue
 from tests.end_to_end.command import mitbench, run_board, sim
+from tests.firmware_ref.board.core import profile_of
 
 pytestmark = pytest.mark.slow
 
@@ -28,6 +30,31 @@ def test_a_good_board_passes(profile, more, tmp_path):
     assert hold["tolerance"][0] < hold["mean_within"][0] < hold["mean"]
     again = mitbench("judge", answer.plain["trace"])
     assert "How repeated timings scatter" in again.out
+
+
+@pytest.mark.parametrize("profile", shipped())
+def test_what_only_levels_finds_fails_by_its_name(profile, tmp_path):
+    entries = catalogue(load(profile).parameters, "levels")
+    for entry in (e for e in entries if e.kind == "board"):
+        answer = run_board(profile, sim(entry.name), tmp_path, "--procedure", "levels")
+        assert answer.first() == entry.expected, entry.name
+        assert run_board(profile, sim(entry.name), tmp_path).plain["verdict"] == "pass", entry.name
+
+
+@pytest.mark.parametrize("fault", ["", "range-ignored", "loss-ignored", "trip-high", "clear-high"])
+def test_a_sensor_with_all_that_an_analog_one_may_have(fault, tmp_path):
+    profile = profile_of("invented-sensor-trial")
+    for procedure in ("acceptance", "levels"):
+        answer = run_board(profile, sim(*filter(None, [fault]), seed=3), tmp_path, "--procedure", procedure)
+        told = {f["requirement"] for f in answer.failed}
+        if procedure == "levels" and fault in ("trip-high", "clear-high"):
+            assert answer.first()[0] == "level"
+        elif procedure == "levels" and not fault:
+            units = [set(level["value"]) for level in answer.plain["levels"]]
+            assert answer.plain["verdict"] == "pass" and units == [{"V", "%LFL", "ppm"}] * 3
+        elif procedure == "acceptance" and fault != "clear-high":
+            wanted = {"range-ignored": "return", "loss-ignored": "return", "trip-high": "trip"}.get(fault)
+            assert told == set() if wanted is None else answer.first()[0] == wanted
 
 
 @pytest.mark.parametrize(

@@ -91,7 +91,7 @@ def test_all_that_may_be_left_out() -> None:
     p = profile(changes=changes).parameters
     assert p.decision == "guarded"
     assert p.timing.settle_us == 100 * MS
-    assert (p.sensors[0].max_uv, p.sensors[0].ratiometric, p.sensors[0].load_uv) == (5_000_000, False, None)
+    assert (p.sensors[0].max_uv, p.sensors[0].supply, p.sensors[0].load_uv) == (5_000_000, None, None)
     rules = p.rules
     assert (rules.lost_when, rules.after_fault, rules.check_before_normal) == ("any", "normal", False)
     assert (rules.hold_on_band, rules.hold_when_lost, rules.latching, rules.after_supply_loss) == (None,) * 4

@@ -49,7 +49,8 @@ def test_all_the_faults_of_the_furnace_board():
     each = {f"{f}:{o}" for f in ("stuck-on", "stuck-off", "call-dead", "chatter") for o in "YWG"}
     assert board_faults == each | {
         "crossed:Y,W", "crossed:Y,G", "crossed:W,G", "hold-short", "hold-long", "no-restart", "no-release",
-        "slow-trip", "trip-high", "loss-ignored", "loss-ends-mitigation", "reboots", "loads-supply",
+        "slow-trip", "trip-high", "clear-low", "loss-ignored", "loss-ends-mitigation", "reboots",
+        "loads-supply",
     }  # fmt: skip
 
 
@@ -175,6 +176,6 @@ def test_what_has_no_stated_figure_cannot_be_beyond_it():
     vague = replace(parameters, outputs=outputs, timing=timing)
     gone = names(furnace()) - names(vague)
     assert gone == {
-        "hold-short", "hold-long", "no-restart", "no-release", "slow-trip", "trip-high", "loss-ignored",
-        "loss-ends-mitigation",
+        "hold-short", "hold-long", "no-restart", "no-release", "slow-trip", "trip-high", "clear-low",
+        "loss-ignored", "loss-ends-mitigation",
     }  # fmt: skip

@@ -57,6 +57,12 @@ static void load_sensor(sensor_parameters *s, const uint8_t **at)
     s->open_above_mv = next_16(at);
     if (HAS(trip_level_high)) { s->trip_mv = (uint16_t)(s->trip_mv + s->trip_mv / 10u); }
     if (HAS(trip_level_from_clear)) { s->trip_mv = s->clear_mv; }
+    if (HAS(clear_level_high)) { s->clear_mv = (uint16_t)(s->clear_mv + s->clear_mv / 7u); }
+    if (HAS(hysteresis_missing)) { s->clear_mv = s->trip_mv; }
+    if (HAS(range_unchecked)) {
+        s->short_below_mv = 20u;
+        s->open_above_mv = 4980u;
+    }
     if (HAS(trouble_ignored)) { s->trouble_is_lost = false; }
 }
 

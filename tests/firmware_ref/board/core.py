@@ -39,10 +39,16 @@ class Defect:
 @functools.cache
 def defects() -> tuple[Defect, ...]:
     with (FIRMWARE / "defects.csv").open(newline="") as file:
-        rows = csv.DictReader(file)
         return tuple(
-            Defect(**{k: (v or None) if k == "output" else v for k, v in row.items()}) for row in rows
+            Defect(**{**row, "output": row["output"] or None, "profile": profile_of(row["profile"])})
+            for row in csv.DictReader(file)
         )
+
+
+def profile_of(name: str) -> str:
+    """A shipped profile by its name, one in the firmware's folder by its path."""
+    own = FIRMWARE / "profiles" / f"{name}.yaml"
+    return str(own) if own.is_file() else name
 
 
 @functools.cache

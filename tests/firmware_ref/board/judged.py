@@ -28,6 +28,7 @@ def judged(
     profile: str, out: Path, *, defect: str = "", procedure: str = ACCEPTANCE, seed: int = 0
 ) -> Answer:
     """The answer of one run; `procedure`: a built-in one, or the name of one in the firmware's folder."""
-    named = procedure if procedure == ACCEPTANCE else str(FIRMWARE / "procedures" / f"{procedure}.yaml")
+    own = FIRMWARE / "procedures" / f"{procedure}.yaml"
+    named = str(own) if own.is_file() else procedure
     with firmware(defect):
         return run_board(profile, sim(seed=seed), out, "--procedure", named)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import shutil
 import subprocess
+from pathlib import Path
 
 import pytest
 
@@ -54,8 +55,8 @@ def test_the_table_of_defects_is_well_formed() -> None:
     procedures = {p.stem for p in (FIRMWARE / "procedures").glob("*.yaml")}
     for d in rows:
         assert d.requirement in REQUIREMENTS, d
-        assert d.profile in shipped(), d
-        assert d.procedure in procedures | {"", "acceptance"}, d
+        assert d.profile in shipped() or Path(d.profile).is_file(), d
+        assert d.procedure in procedures | {"", "acceptance", "levels"}, d
         outputs = {o.name for o in load(d.profile).parameters.outputs}
         assert d.sentence.endswith(".") and set((d.output or "").split()) <= outputs, d
     assert procedures <= {d.procedure for d in rows}

@@ -11,7 +11,7 @@ import pytest
 
 from bench.profile import load
 from firmware_ref.board.image import Unfit, crc16, image
-from firmware_ref.parameters import Interval, Mode, Parameters, Policy, Restart
+from firmware_ref.parameters import Interval, Mode, Parameters, Policy, Restart, SensorSupply
 from tests.boards import air_handler, furnace
 from tests.firmware_ref.board.core import FIRMWARE, CoreBoard
 from tests.firmware_ref.board.rig import Rig
@@ -78,7 +78,8 @@ def other_sensor(p: Parameters) -> Parameters:
 
 
 def ratiometric(p: Parameters) -> Parameters:
-    return replace(p, sensors=(replace(p.sensors[0], ratiometric=True),))
+    supply = SensorSupply(3_300_000, 3_200_000, 3_400_000)
+    return replace(p, sensors=(replace(p.sensors[0], supply=supply),))
 
 
 def from_zero(p: Parameters) -> Parameters:

@@ -43,7 +43,7 @@ def carried(seed: int) -> Parameters | None:
     rules = p.rules
     if rules.reset_supply_off_us is not None:
         rules = replace(rules, reset_supply_off_us=min(rules.reset_supply_off_us, 12_000_000))
-    sensor = replace(p.sensors[0], ratiometric=False)
+    sensor = p.sensors[0]
     p = replace(p, outputs=tuple(outputs), rules=rules, sensors=(sensor,), button=None)
     try:
         image(p)
