@@ -156,7 +156,7 @@ def told(profile: str, name: str) -> list[tuple[str, bool, int]]:
     rig.gas("leak").wait(8).off("W").wait(1).on("W").wait(1).gas("open").wait(12).gas("leak").wait(9)
     rig.gas("clear").wait(200).gas("leak").wait(8).gas("clear").wait(100)
     rig.gas("between" if analog else "clear").wait(3).gas("clear").wait(100).cut(3).wait(700)
-    for way in ("open", "short"):
+    for way in sorted(parameters.sensors[0].lost_by | {"open", "short"}):
         rig.gas(way).wait(12).gas("clear").wait(20).cut(4).wait(26)
         rig.gas("leak").wait(12).gas("clear").wait(100)
         rig.gas("between" if analog else "clear").wait(3).gas("clear").wait(500)
