@@ -83,7 +83,11 @@ def _ways(sensor: SensorForm, path: Path) -> Iterator[Mistake]:
         fitting = (*fitting, "out_of_range")
     for index, way in enumerate(sensor.lost_by or () if sensor.kind not in ("contact", "modbus") else ()):
         if way not in fitting:
-            fits = "[trouble], or []: a plain contact has no other way" if troubled else f"{' and '.join(fitting)} only"
+            fits = (
+                "[trouble], or []: a plain contact has no other way"
+                if troubled
+                else f"{' and '.join(fitting)} only"
+            )
             yield Mistake(
                 (*path, "lost_by", index), f"{way} does not fit {_a(sensor.kind)} sensor; write {fits}"
             )

@@ -120,7 +120,8 @@ class Hardware:
         for number in flaws.busy_buses:
             self.buses[number].jam()
         wired = {name: number for number, name in sensors.items()}
-        board.connect(lambda name, data, at_us: self.buses[wired[name]].heard(data, at_us))
+        if parameters.buses:
+            board.connect(lambda name, data, at_us: self.buses[wired[name]].heard(data, at_us))
         self._rewire(0)
 
     # -- commands -----------------------------------------------------------------------------
