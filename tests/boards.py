@@ -6,8 +6,12 @@ Every name and number is invented by us.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from firmware_ref.parameters import (
     Band,
+    Button,
+    Gesture,
     Interval,
     Light,
     Mode,
@@ -33,10 +37,10 @@ def within(max_us: int) -> Interval:
 
 
 def policies(
-    unpowered: str, start_up: str, normal: str, leak: str, hold: str, fault: str
+    unpowered: str, start_up: str, normal: str, leak: str, hold: str, fault: str, test: str = ""
 ) -> dict[Mode, Policy]:
-    # Neither board has a self-test: there its policy is that of normal.
-    words = (unpowered, start_up, normal, leak, hold, fault, normal)
+    # Where there is no self-test its policy is that of normal.
+    words = (unpowered, start_up, normal, leak, hold, fault, test or normal)
     return dict(zip(Mode, map(Policy, words), strict=True))
 
 
@@ -87,11 +91,12 @@ def furnace() -> Parameters:
 
 
 def air_handler() -> Parameters:
-    """Air-handler board, supervised contact sensor, latching sensor-fault in which heat stays allowed."""
+    """Air-handler board, supervised contact sensor, latching sensor-fault in which heat stays allowed, a button."""
     trip, loss = Interval(1 * S, 5 * S), Interval(2 * S, 10 * S)
-    cooling = policies("off", "off", "follow", "off", "off", "off")
-    heat = policies("off", "off", "follow", "off", "off", "follow")
-    fan = policies("off", "on", "follow", "on", "on", "on")
+    cooling = policies("off", "off", "follow", "off", "off", "off", "off")
+    heat = policies("off", "off", "follow", "off", "off", "follow", "off")
+    fan = policies("off", "on", "follow", "on", "on", "on", "on")
+    window = around(3 * S, 200 * MS)
     return Parameters(
         name="invented-air-handler",
         frequency_hz=60,
@@ -106,17 +111,44 @@ def air_handler() -> Parameters:
         timing=Timing(
             boot=within(2 * S), warm_up=around(20 * S, 3 * S), trip=trip, clear=around(8 * S, 3 * S),
             hold=around(8 * MIN, 5 * S), loss=loss, return_=around(6 * S, 2 * S),
-            ride_through=Interval(20 * MS, 300 * MS), glitch_us=30 * MS,
+            ride_through=Interval(20 * MS, 300 * MS), glitch_us=30 * MS, self_test=around(25 * S, 2 * S),
         ),
         rules=Rules(
             lost_when="any", hold_on_band="continue", hold_when_lost="run", after_fault="normal",
             latching=True, reset_supply_off_us=10 * S, after_supply_loss="resume",
+            leak_in_self_test="ends", loss_in_self_test="ends",
+        ),
+        button=Button(
+            press=Interval(20 * MS, 80 * MS), acts=within(500 * MS),
+            gestures={
+                "self-test": Gesture(3, window), "recall": Gesture(2, window),
+                "clear-faults": Gesture(press=around(8 * S, 300 * MS)),
+                "reset": Gesture(press=around(4 * S, 300 * MS)),
+            },
         ),
         light=Light(
-            codes=dict(zip(Mode, ("dark", "dark", "steady", "5 flashes", "2 flashes", "4 flashes"), strict=False)),
+            codes=dict(zip(Mode, ("dark", "dark", "steady", "5 flashes", "2 flashes", "4 flashes", "7 flashes"), strict=True)),
             on=around(250 * MS, 50 * MS), off=around(250 * MS, 50 * MS), pause=around(1_200 * MS, 200 * MS),
             latency=within(5 * S),
         ),
         must_prove=("follow:Y", "follow:W", "follow:G", "trip:Y", "trip:W", "trip:G", "blocked:Y", "blocked:W",
                     "forced:G", "hold", "re-leak", "loss"),
+    )  # fmt: skip
+
+
+def buttoned_furnace() -> Parameters:
+    """The furnace board with a button that only starts a self-test and recalls: a long press, and a press."""
+    plain = furnace()
+    test = {"Y": Policy.OFF, "W": Policy.OFF, "G": Policy.OFF}
+    return replace(
+        plain,
+        outputs=tuple(
+            replace(o, modes={**o.modes, Mode.SELF_TEST: test[o.name]}) for o in plain.outputs
+        ),
+        timing=replace(plain.timing, self_test=around(20 * S, 2 * S)),
+        rules=replace(plain.rules, leak_in_self_test="ends", loss_in_self_test="waits"),
+        button=Button(
+            press=Interval(20 * MS, 80 * MS), acts=within(500 * MS),
+            gestures={"self-test": Gesture(press=around(2 * S, 200 * MS)), "recall": Gesture(1)},
+        ),
     )  # fmt: skip

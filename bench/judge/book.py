@@ -72,7 +72,8 @@ class Book:
             self._signals[event.sensor] = event.value
         elif isinstance(event, ButtonMoved):
             touched = set()  # of what is still missing nothing is moot by it
-            self._causes[event.stamp, None] = f"the button was {'pressed' if event.on else 'released'}"
+            if event.on:
+                self._causes[event.stamp, None] = "the beginning of a press of the button"
         else:
             self._causes[event.stamp, None] = "the supply came" if event.on else "the supply went"
         for name, finding in self.wrong.items():
@@ -167,9 +168,13 @@ class Book:
         text = f"mitigation went on after {self.cause(stamp)}"
         self._passed("kept-on-loss", None, stamp.mid_us, text, None)
 
+    def pressed(self, begin: Stamp, said: str) -> None:
+        """What began at `begin` is over, and can be said in full."""
+        self._causes[begin, None] = f"the beginning of {said}"
+
     def unmoved(self, pressed: str, stamp: Stamp, modes: set[Mode]) -> None:
         """Nothing came of what was pressed, rightly."""
-        text = f"nothing came of {pressed} of the button in {_modes(modes)}, where it asks for nothing"
+        text = f"nothing came of {pressed} in {_modes(modes)}, where it asks for nothing"
         for mode in modes if len(modes) == 1 else (None,):
             self._passed("button", None, stamp.mid_us, text, mode)
 

@@ -65,6 +65,9 @@ class _Probe(Book):
     def restarted(self, *args: object) -> None:
         pass
 
+    def pressed(self, *args: object) -> None:
+        pass
+
     def unmoved(self, *args: object) -> None:
         pass
 

@@ -59,6 +59,7 @@ class Gestures:
     group: list[Press] = field(default_factory=list)
     sure: bool = True
     last: Stamp | None = None
+    _blip: Press | None = None  # too short for a press, but what follows at once may count from it
     _number: int = 0
 
     def fork(self) -> Gestures:
@@ -100,10 +101,13 @@ class Gestures:
 
     def said(self) -> str:
         """What was pressed last, in words."""
-        if len(self.group) == 1 and self.group[0].end is not None:
-            press = self.group[0]
-            return f"a press of {(press.end.mid_us - press.begin.mid_us) / 1e6:.2f} s"  # type: ignore[union-attr]
-        return f"{len(self.group)} presses" if len(self.group) > 1 else "a press"
+        press = self.group[-1] if self.group else self._blip
+        if press is None or press.end is None:
+            return "a press of the button"
+        length = f"{(press.end.mid_us - press.begin.mid_us) / 1e6:.2f} s"
+        if len(self.group) > 1:
+            return f"the last of {len(self.group)} presses of the button"
+        return f"a press of the button for {length}"
 
     # -- the contact closed -------------------------------------------------------------------
 
@@ -118,6 +122,15 @@ class Gestures:
                 self.asks = [replace(ask, must=False) for ask in self.asks]
                 if gap < button.press.max_us:  # the opening between may not have been noticed
                     held, self.sure = before.held, False
+        elif before is None:
+            self.sure = True
+        blip = self._blip
+        if (
+            blip is not None
+            and blip.end is not None
+            and self._least_us(blip.end, begin) < button.press.max_us
+        ):
+            held, self.sure = blip.held, False
         self._number += 1
         press = Press(self._number, begin, held)
         self.group.append(press)
@@ -146,7 +159,7 @@ class Gestures:
         least, most = self._least_us(press.begin, end), self._most_us(press.held, end)
         if most < button.press.min_us:  # none at all
             self.asks = [a for a in self.asks if a.press != press.number]
-            self.sure = False
+            self._blip = replace(press, end=end)
             return
         long = {a: g.press for a, g in button.gestures.items() if g.press is not None}
         passed = [a for a, span in long.items() if least >= span.max_us]

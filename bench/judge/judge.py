@@ -160,7 +160,6 @@ def check_safe_state(snapshot: Snapshot, parameters: Parameters) -> None:
     """A trace begins with everything open and unpowered, and says so of every channel; else raises TraceError."""
     needed = ["main", "sense.board", *(f"call.{c}" for c in parameters.calls)]
     needed += [f"sensor.{t}" for s in parameters.sensors for t in s.terminals]
-    needed += ["button"] if parameters.button is not None else []
     needed += [output_channel(o.name) for o in parameters.outputs]
     for channel in needed:
         if channel not in snapshot.values:

@@ -491,6 +491,8 @@ class Tracker:
         self.met.update((a.press, a.action) for a in gestures.asks if self._has_answer(a.event))
         self.watched.pop("button", None)
         if not event.on and gestures.button is not None:
+            if gestures.group:
+                self.book.pressed(gestures.group[-1].begin, gestures.said())
             self._watch_button(event)
 
     def _watch_button(self, event: ButtonMoved) -> None:

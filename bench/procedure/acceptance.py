@@ -41,7 +41,7 @@ class _Acceptance(Writer):
             self._lose_in_leak(self._ways[0])
         self._hold()
         self._losses()
-        if not self._ways or not self._latches:  # else done by the reset
+        if not self._has_cut:  # else done by the reset
             self._power_up_with_calls()
         if self._ways and self._latches:
             self._leak_and_loss_last()

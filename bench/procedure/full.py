@@ -127,8 +127,8 @@ class _Full(Writer):
         button = self.parameters.button
         if button is None:
             return
-        for why, pressing in just_too_little(button):
-            self._part = f"Button: {why}"
+        for why, pressing in just_too_little(button, "self-test"):
+            self._part = f"Button: {why} for a self-test"
             self._set(self._telling_calls(Mode.SELF_TEST), following=True)
             self._press(pressing)
         for action in ("recall", "clear-faults"):
@@ -191,10 +191,11 @@ class _Full(Writer):
         self._begin_self_test("Leak in the self-test", Mode.LEAK_ACTIVE)
         self._apply((self.sensors[0], "leak"))
         self._add(WaitTimer("trip"))
-        if self.parameters.rules.leak_in_self_test == "waits":
-            self._add(WaitTimer("self_test"))
-            self._add(Wait(past_us(self.parameters, "trip") or 0))
         self._late(Mode.LEAK_ACTIVE, LATE_US)
+        self._add(WaitTimer("self_test"))  # whose own end must end no mitigation
+        if self.parameters.rules.leak_in_self_test == "waits":
+            self._add(Wait(past_us(self.parameters, "trip") or 0))
+            self._late(Mode.LEAK_ACTIVE, LATE_US)
         self._part = "The button's gesture for the self-test in the leak"
         self._make("self-test")
         self._clear()
@@ -299,6 +300,14 @@ class _Full(Writer):
     def _reset_if_latched(self) -> None:
         if self._latches:
             self._reset()
+
+    def _reset(self) -> None:
+        button = self.parameters.button
+        if button is not None and not self._button_has_reset:
+            for why, pressing in just_too_little(button, "reset"):
+                self._part = f"Button: {why} for a reset"
+                self._press(pressing)
+        super()._reset()
 
     # Supply.
 

@@ -117,7 +117,7 @@ class _Short(Writer):
             found[f"sensor loss: {said(way)}"] = partial(self._loss, way)
         if ways:
             found["after the last sensor loss"] = self._back
-        if not ways or not latches:
+        if not ways or not latches or self._reset_by_button:
             found["power-up with calls on"] = self._power_up_with_calls
         if ways and latches:
             found["sensor lost during a leak"] = partial(self._leak_and_loss, ways[0])

@@ -56,6 +56,7 @@ class Writer:
         self._reset_by_button = "reset" in bound
         self._reset_by_supply = parameters.rules.reset_supply_off_us is not None
         self._button_has_reset = False
+        self._has_cut = False
         self._part = ""
         self._lost_in_leak = False
         #: Modes in which the light has been waited for; in those of the procedure that do not matter it never is.
@@ -152,6 +153,7 @@ class Writer:
 
     def _cut_supply(self, least_us: int) -> None:
         """Off for longer than that, with calls on, until the board is ready again."""
+        self._has_cut = True
         self._set(self._telling_calls(Mode.START_UP), following=True)
         self._off_and_on(least_us, [(s, "clear") for s in self._driven()])
         self._warm_up()

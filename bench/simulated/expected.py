@@ -38,6 +38,9 @@ _ALWAYS: dict[str, Expected] = {
     "trip-low": ("level", None, "too-low"),
     "clear-high": ("level", None, "too-high"),
     "clear-low": ("hold", None, "missing"),
+    "reset-ignored": ("button", None, "missing"),
+    "press-too-few": ("button", None, "not-allowed"),
+    "press-too-short": ("button", None, "not-allowed"),
 }
 
 
@@ -57,6 +60,12 @@ def expected(row: Row, where: tuple[str, ...], parameters: Parameters) -> Expect
         return _from_the_start(parameters)
     if row.name == "forgets-mitigation":
         return "supply", None, _after_forgetting(parameters)
+    if row.name in ("button-dead", "self-test-endless"):
+        return "self-test", _first_moved(Mode.SELF_TEST, parameters), "missing"
+    if row.name == "self-test-blind":
+        requirement, output = seen_in_self_test(parameters) or ("trip", "")
+        # The leak trips at the end of the self-test, and is waited for; the loss is taken back as soon as it shows.
+        return requirement, output, "too-late" if requirement == "trip" else "missing"
     if row.name in ("loss-ignored", "range-ignored"):
         requirement = "return" if _reads_as_gas(parameters) else "loss"
         return requirement, _first_moved(Mode.SENSOR_FAULT, parameters), "missing"
@@ -134,6 +143,22 @@ def _expected_crossed(where: tuple[str, ...], parameters: Parameters) -> Expecte
     last = len(order)
     late = max((first, second), key=lambda o: order.get(o.call or "", last))
     return "follow", late.name, "not-allowed"
+
+
+def seen_in_self_test(parameters: Parameters) -> tuple[str, str] | None:
+    """What must end a self-test, and an output that shows it, its calls on as `full` has them then."""
+    rules, lossy = parameters.rules, any(s.lost_by for s in parameters.sensors)
+    ways = [("loss", Mode.SENSOR_FAULT)] if lossy and rules.loss_in_self_test == "ends" else []
+    ways += [("trip", Mode.LEAK_ACTIVE)] if rules.leak_in_self_test == "ends" else []
+    for requirement, mode in ways:
+        for output in parameters.outputs:
+            before, after = (
+                policy is Policy.ON or (policy is Policy.FOLLOW and output.modes[mode] is not Policy.ON)
+                for policy in (output.modes[Mode.SELF_TEST], output.modes[mode])
+            )
+            if before is not after:
+                return requirement, output.name
+    return None
 
 
 def _first_moved(mode: Mode, parameters: Parameters) -> str | None:

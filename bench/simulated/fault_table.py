@@ -127,6 +127,14 @@ TABLE = (
         None,
         "The next question follows the Modbus sensor's answer at once, without the silence between frames.",
     ),
+    Row("reset-ignored", "board", None, None, "The button's gesture does not reset a latched fault."),
+    Row("button-dead", "board", None, None, "The board does not notice its service button.", "full"),
+    Row("press-too-few", "board", None, None, "One press too few is taken for the gesture.", "full"),
+    Row("press-too-short", "board", None, None, "A long press counts a fifth too soon.", "full"),
+    Row("self-test-endless", "board", None, None, "The self-test never ends.", "full"),
+    Row(
+        "self-test-blind", "board", None, None, "A leak or a lost sensor does not end the self-test.", "full"
+    ),
     Row("relay-dead", "fixture", "relay", None, "The fixture's relay {0} never closes."),
     Row("relay-stuck", "fixture", "relay", None, "The fixture's relay {0} never opens."),
     Row("input-dead", "fixture", "input", None, "The fixture's input {0} never reads on."),

@@ -16,7 +16,7 @@ from bench.errors import UsageError
 from bench.judge.bounds import expected_bound_us, signal_bound
 from bench.judge.contacts import are_watched
 from bench.profile.quantities import format_duration, format_lfl, parse_duration, parse_lfl
-from bench.simulated.expected import expected
+from bench.simulated.expected import expected, seen_in_self_test
 from bench.simulated.fault_table import TABLE, Row
 from bench.simulated.flaws import Flaws
 from bench.simulated.light import LightFlaws, other_code
@@ -147,6 +147,12 @@ def flaws_of(faults: Sequence[Fault], parameters: Parameters) -> Flaws:
         accumulates=frozenset(f.name.partition("-")[0] for f in faults if f.name.endswith("-accumulates")),
         forgets_mitigation="forgets-mitigation" in by_name,
         forgets_fault="forgets-fault" in by_name,
+        button_dead="button-dead" in by_name,
+        press_too_few="press-too-few" in by_name,
+        press_too_short="press-too-short" in by_name,
+        reset_ignored="reset-ignored" in by_name,
+        self_test_endless="self-test-endless" in by_name,
+        self_test_blind="self-test-blind" in by_name,
     )
 
 
@@ -239,6 +245,8 @@ def why_not(row: Row, parameters: Parameters) -> str | None:
         cannot = _why_no_light(name, parameters)
         if cannot is not None:
             return cannot
+    if name in _OF_THE_BUTTON:
+        return _why_no_button(name, parameters)
     if row.where is not None and not list(_places(row, parameters)):
         return f"it has nothing that '{_pattern(row)}' could name"
     return None
@@ -257,6 +265,42 @@ def _why_no_light(name: str, parameters: Parameters) -> str | None:
         return "its light does not flash"
     if name == "light-late" and light.latency is None:
         return "the latency of its light is not stated"
+    return None
+
+
+_OF_THE_BUTTON = frozenset(
+    {
+        "reset-ignored",
+        "button-dead",
+        "press-too-few",
+        "press-too-short",
+        "self-test-endless",
+        "self-test-blind",
+    }
+)
+
+
+def _why_no_button(name: str, parameters: Parameters) -> str | None:
+    """The same of a fault of the service button or of the self-test."""
+    if parameters.button is None:
+        return "it has no service button"
+    gestures = parameters.button.gestures
+    moving = [g for a, g in gestures.items() if a in ("self-test", "reset")]
+    resets = "reset" in gestures and bool(parameters.rules.latching)
+    if name == "reset-ignored" and not resets:
+        return "its button resets no fault that surely latches"
+    if name == "press-too-few" and not any(g.presses > 1 for g in moving):
+        return "several presses of its button move no output"
+    if name == "press-too-short" and not any(g.press is not None for g in moving):
+        return "a long press of its button moves no output"
+    if name in ("button-dead", "self-test-endless", "self-test-blind") and "self-test" not in gestures:
+        return "its button starts no self-test"
+    if name == "button-dead" and resets:
+        return "its button resets faults too: reset-ignored is what acceptance shows of that"
+    if name == "self-test-endless" and parameters.timing.self_test is None:
+        return "how long its self-test lasts is not stated"
+    if name == "self-test-blind" and seen_in_self_test(parameters) is None:
+        return "no leak and no lost sensor need end its self-test, or no output tells the two apart"
     return None
 
 

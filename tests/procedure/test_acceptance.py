@@ -117,12 +117,29 @@ def test_board_time(board, minutes):
 
 
 def test_a_latched_fault_is_reset_by_cutting_the_supply_long_enough():
-    trace = trace_of(air_handler())
+    trace = trace_of(replace(air_handler(), button=None))
     mains = [r for r in trace.records if isinstance(r, Readback) and r.ch == "main"]
     # once after each way of loss, and at the end, so that nothing is left to remember
     assert [r.value for r in mains] == ["closed", "open", "closed", "open", "closed", "open", "closed"]
     for opened, closed in zip(mains[1::2], mains[2::2], strict=True):
         assert closed.earliest_us - opened.latest_us > 10 * S
+
+
+def test_a_latched_fault_is_reset_once_by_the_button_where_that_resets_it():
+    trace = trace_of(air_handler())
+    mains = [r.value for r in trace.records if isinstance(r, Readback) and r.ch == "main"]
+    assert mains == ["closed", "open", "closed", "open", "closed"]
+    pressed, released = (r for r in trace.records if isinstance(r, Readback) and r.ch == "button")
+    assert (pressed.value, released.value) == ("closed", "open")
+    assert released.earliest_us - pressed.latest_us > 4.3 * S
+
+
+def test_where_nothing_else_resets_it_the_button_does_every_time_and_the_supply_is_cut_once_all_the_same():
+    board = air_handler()
+    trace = trace_of(replace(board, rules=replace(board.rules, reset_supply_off_us=None)))
+    mains = [r.value for r in trace.records if isinstance(r, Readback) and r.ch == "main"]
+    assert mains == ["closed", "open", "closed"]
+    assert sum(isinstance(r, Readback) and r.ch == "button" for r in trace.records) == 6
 
 
 @pytest.mark.parametrize(("leak_when", "at_leak"), [("closed", "short"), ("open", "open")])

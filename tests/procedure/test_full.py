@@ -11,12 +11,12 @@ from bench.procedure import load
 from bench.procedure.steps import Apply, Wait
 from bench.simulated.faults import catalogue, parse
 from firmware_ref.parameters import Interval, Rules
-from tests.boards import MS, S, air_handler, furnace
+from tests.boards import MS, S, air_handler, buttoned_furnace, furnace
 from tests.procedure.running import judged
 from tests.procedure.test_acceptance import combinations_in, trace_of
 from tests.procedure.trial import attempt_on, by_chance
 
-BOARDS = [furnace, air_handler]
+BOARDS = [furnace, air_handler, buttoned_furnace]
 SEEDS = range(int(os.environ.get("SEEDS", "3")))
 
 
@@ -63,7 +63,8 @@ def test_what_acceptance_passes_is_found_under_its_name(board, entry):
 def test_each_of_these_faults_exists_on_a_shipped_board():
     names = {e.name for b in BOARDS for e in catalogue(b(), "full") if e.kind == "board"}
     assert names == {
-        "trip-accumulates", "loss-accumulates", "clears-between", "forgets-mitigation", "forgets-fault"
+        "trip-accumulates", "loss-accumulates", "clears-between", "forgets-mitigation", "forgets-fault",
+        "button-dead", "press-too-few", "press-too-short", "self-test-endless", "self-test-blind",
     }  # fmt: skip
     assert not any(e.kind == "board" and e.procedure == "full" for b in BOARDS for e in catalogue(b()))
 

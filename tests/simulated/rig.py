@@ -62,6 +62,15 @@ class Rig:
         self.wait(1).power(True).wait(self.parameters.timing.warm_up.max_us / S + 1)
         return self.on(*calls).wait(1)
 
+    def press(self, seconds: float, times: int = 1, apart: float = 0.2) -> Rig:
+        """The service button, so many times so long."""
+        for _ in range(times):
+            self.board.button(True, self.t)
+            self.wait(seconds)
+            self.board.button(False, self.t)
+            self.wait(apart)
+        return self
+
     def wait(self, seconds: float) -> Rig:
         self.t += round(seconds * S)
         self.raw += [(c.at_us, c.name, c.on) for c in self.board.advance(self.t)]

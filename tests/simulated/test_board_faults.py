@@ -231,6 +231,7 @@ def test_every_board_fault_that_is_listed_changes_what_a_run_shows(board):
         level = {"analog": 1_300_000 + 10_000}.get(parameters.sensors[0].kind, "leak")
         low = {"analog": 820_000 - 10_000}.get(parameters.sensors[0].kind, "normal")
         rig.gas(level).wait(20).gas(low).wait(200).gas(level).wait(10).gas(low).wait(520)
+        rig.gas("open").wait(20).gas("normal").wait(20).press(5).wait(20)
         rig.gas("open").wait(20).gas("normal").wait(20).outage(15).wait(40)
         rig.gas("leak").wait(10).gas("open").wait(40)
         return rig.raw, rig.board.drops_supply
