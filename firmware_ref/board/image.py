@@ -26,7 +26,7 @@ from firmware_ref.parameters import (
     flashes,
 )
 
-VERSION = 3
+VERSION = 4
 #: Places of the relays in the image: eight that switch 24 VAC, then the alarm's.
 RELAYS = ("Y", "W", "G", "O", "B", "Y2", "W2", "E")
 CALLS = RELAYS
@@ -51,6 +51,13 @@ SUPPLY_MV = 5_000
 ROOM_MV = 100
 
 #: Where the profile states nothing; ours.
+#: The bus: how often it asks, and how much longer than question and answer take it waits for an answer.
+POLL_MS, PATIENCE_MS = 200, 60
+_RATES = (2_400, 4_800, 9_600, 19_200, 38_400)
+_PARITIES = ("none", "even", "odd")
+_LOST_BY = ("silent", "bad-crc", "exception")
+CHARACTER_BITS = 11
+
 NOT_STATED_MS = {
     "trip": 3_000,
     "clear": 5_000,
@@ -108,10 +115,10 @@ def image(parameters: Parameters) -> bytes:
         _ms(timing.boot) - START_MS,
         _ms(timing.warm_up) - START_MS,
         trip_ms,
-        _stated_ms(timing.clear, "clear") - FILTER_MS,
+        _stated_ms(timing.clear, "clear") - FILTER_MS - late_ms(p),
         _stated_ms(timing.hold, "hold"),
         loss_ms,
-        _stated_ms(timing.return_, "return") - FILTER_MS,
+        _stated_ms(timing.return_, "return") - FILTER_MS - late_ms(p),
         _stated_ms(timing.ride_through, "ride-through"),
         0 if rules.reset_supply_off_us is None else rules.reset_supply_off_us // 1_000,
     )
@@ -119,7 +126,7 @@ def image(parameters: Parameters) -> bytes:
     alarm = next((by_place[name] for name in ALARM if name in by_place), None)
     outputs = [*(by_place.get(name) for name in RELAYS), alarm]
     by_name = {s.name: s for s in p.sensors}
-    body = head + b"".join(_sensor(by_name.get(name)) for name in SENSORS)
+    body = head + b"".join(_sensor(by_name.get(name)) for name in SENSORS) + _bus(p)
     body += b"".join(_output(o, p, calls, trip_ms, loss_ms) for o in outputs)
     body += _light(p.light)
     return body + struct.pack("<H", crc16(body))
@@ -159,7 +166,7 @@ def crc16(data: bytes) -> int:
 def _sensor(sensor: Sensor | None) -> bytes:
     if sensor is None:
         return struct.pack("<B4H", 0, 0, 0, 0, 0)
-    analog = sensor.kind == "analog"
+    analog = sensor.kind in ("analog", "modbus")
     flags = (
         True,
         not analog,
@@ -169,8 +176,46 @@ def _sensor(sensor: Sensor | None) -> bytes:
         bool({"short", "below-range"} & sensor.lost_by),
         "trouble" in sensor.lost_by,
         sensor.trouble_when == "closed",
+        sensor.modbus is not None,
     )
     return struct.pack("<B4H", sum(1 << bit for bit, flag in enumerate(flags) if flag), *_levels_mv(sensor))
+
+
+def late_ms(parameters: Parameters) -> int:
+    """How late, on average, this board learns what a Modbus sensor says; 0 where it has none."""
+    return POLL_MS // 2 + _talk_ms(parameters) // 2 if parameters.buses else 0
+
+
+def _talk_ms(parameters: Parameters) -> int:
+    """How long a question and its answer take on the bus, with their silences."""
+    modbus = next(iter(parameters.buses.values()))
+    apart = 0 if modbus.status is None else abs(modbus.status - modbus.concentration)
+    characters = 8 + 5 + 2 * (apart + 1) + 2 * 5
+    return characters * CHARACTER_BITS * 1_000 // modbus.baud + 1
+
+
+def _bus(parameters: Parameters) -> bytes:
+    sensor = next((s for s in parameters.sensors if s.modbus is not None), None)
+    if sensor is None:
+        return struct.pack("<6B5H", *[0] * 11)
+    modbus = sensor.modbus
+    assert modbus is not None
+    talk_ms = _talk_ms(parameters)
+    bits = sum(modbus.status_of(word) for word in ("fault", "end-of-life") if word in sensor.lost_by)
+    return struct.pack(
+        "<6B5H",
+        1 + SENSORS.index(sensor.name),
+        modbus.address,
+        _RATES.index(modbus.baud),
+        _PARITIES.index(modbus.parity),
+        modbus.function,
+        sum(1 << bit for bit, way in enumerate(_LOST_BY) if way in sensor.lost_by),
+        modbus.concentration,
+        modbus.concentration if modbus.status is None else modbus.status,
+        bits,
+        POLL_MS + talk_ms,
+        PATIENCE_MS + talk_ms,
+    )
 
 
 def _output(
@@ -191,8 +236,8 @@ def _output(
         NO_CALL if output.call is None else CALLS.index(calls[output.call]),
         *policies,
         *map(_move_ms, moves),
-        _total_ms(output.trip or timing.trip, trip_ms),
-        _total_ms(output.loss or timing.loss, loss_ms),
+        _total_ms(output.trip or timing.trip, trip_ms, late_ms(parameters)),
+        _total_ms(output.loss or timing.loss, loss_ms, late_ms(parameters)),
         0 if restart is None else sum(1 << i for i, e in enumerate(_EVENTS) if e in restart.after),
         0 if restart is None else _ms(restart.delay),
     )
@@ -231,6 +276,9 @@ def _driven(output: Output, mode: Mode) -> Policy:
 
 def _levels_mv(sensor: Sensor) -> tuple[int, int, int, int]:
     """Trip, clear, short below, open above."""
+    if sensor.modbus is not None:
+        assert sensor.trip is not None and sensor.clear is not None
+        return _middle_count(sensor.trip), _middle_count(sensor.clear), 0, 0
     if sensor.kind not in ("analog", "supervised") and sensor.leak_when == "open":
         return CONTACT_OPEN_MV, CONTACT_OPEN_MV, CONTACT_SHORT_MV, CONTACT_OPEN_MV
     if sensor.kind != "analog":
@@ -251,6 +299,10 @@ def _middle_mv(sensor: Sensor, band: Band | None) -> int:
     return (band.low_uv + band.high_uv) // 2_000
 
 
+def _middle_count(band: Band) -> int:
+    return (band.low_uv + band.high_uv) // 2
+
+
 def _ms(span: Interval) -> int:
     return span.middle_us // 1_000
 
@@ -265,12 +317,12 @@ def _move_ms(span: Interval) -> int:
 
 def _qualification_ms(parameters: Parameters, what: str) -> int:
     """`trip` and `loss` run to the terminals."""
-    return _stated_ms(parameters.qualification(what), what) - RELAY_MS - FILTER_MS
+    return _stated_ms(parameters.qualification(what), what) - RELAY_MS - FILTER_MS - late_ms(parameters)
 
 
-def _total_ms(total: Interval | None, qualified_ms: int) -> int:
+def _total_ms(total: Interval | None, qualified_ms: int, late: int) -> int:
     """What an output waits after the qualification."""
-    return 0 if total is None else max(0, _ms(total) - RELAY_MS - FILTER_MS - qualified_ms)
+    return 0 if total is None else max(0, _ms(total) - RELAY_MS - FILTER_MS - late - qualified_ms)
 
 
 def _longest_group_ms(light: Light) -> int:
@@ -308,6 +360,8 @@ def _check(parameters: Parameters) -> None:
             f"{p.name}: the ride-through is shorter than {SHORTEST_RIDE_MS} ms, which this board needs to know "
             "that the supply is gone"
         )
+    if p.buses:
+        _check_bus(p)
     for what in ("trip", "loss"):
         if _qualification_ms(p, what) <= 0:
             raise Unfit(f"{p.name}: {what} is shorter than this board's sensor filter and relay")
@@ -338,6 +392,19 @@ def _check_sensor(name: str, sensor: Sensor) -> None:
         raise Unfit(
             f"{name}: sensor {sensor.name} goes up to {max(volts)} mV, which this board takes for open"
         )
+
+
+def _check_bus(p: Parameters) -> None:
+    """It asks so seldom that a timing must be wide enough for it."""
+    spans = {"clear": p.timing.clear, "return": p.timing.return_}
+    spans |= {what: p.qualification(what) for what in ("trip", "loss")}
+    needed_ms = POLL_MS + 2 * _talk_ms(p) + PATIENCE_MS
+    for what, span in spans.items():
+        if span is not None and span.width_us < 2_000 * needed_ms:
+            raise Unfit(
+                f"{p.name}: {what} is {span.width_us // 1_000} ms wide; this board asks its Modbus sensor so seldom "
+                f"that it needs {2 * needed_ms}"
+            )
 
 
 def _check_names(p: Parameters) -> None:

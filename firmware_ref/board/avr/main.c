@@ -25,6 +25,74 @@ enum { ANALOG = 0 SENSOR_CHANNELS(CHANNEL_BIT) };
 static volatile uint8_t ticks;
 static board core;
 
+/* -- the bus: USART1, whose pins pins.csv names for whoever wires them -- */
+
+enum { BUS_WAITING = 32, SLOWEST_DIVIDER = 417 }; /* 16 MHz / (16 x 2400) */
+static volatile uint8_t heard[BUS_WAITING], heard_first, heard_count;
+static volatile bool heard_damaged;
+static volatile uint8_t said;
+
+ISR(USART1_RX_vect)
+{
+    const bool damaged = (UCSR1A & (_BV(FE1) | _BV(DOR1) | _BV(UPE1))) != 0;
+    const uint8_t byte = UDR1;
+    if (damaged || heard_count == BUS_WAITING) {
+        heard_damaged = true;
+    }
+    if (heard_count < BUS_WAITING) {
+        heard[(heard_first + heard_count) % BUS_WAITING] = byte;
+        heard_count++;
+    }
+}
+
+ISR(USART1_UDRE_vect)
+{
+    UCSR1A = _BV(TXC1);
+    UDR1 = core.bus.question[said++];
+    if (said == BUS_QUESTION) {
+        UCSR1B = _BV(TXEN1) | _BV(TXCIE1);
+    }
+}
+
+#define TO_HIGH(port, bit) PORT##port = (uint8_t)(PORT##port | _BV(bit));
+#define TO_LOW(port, bit) PORT##port = (uint8_t)(PORT##port & ~_BV(bit));
+
+ISR(USART1_TX_vect)
+{
+    BUS_DIRECTION_PIN(TO_LOW)
+    UCSR1B = _BV(RXEN1) | _BV(TXEN1) | _BV(RXCIE1);
+}
+
+static void set_up_bus(const bus_parameters *p)
+{
+    if (p->sensor == 0u) {
+            return;
+    }
+    UBRR1 = (uint16_t)((SLOWEST_DIVIDER >> p->rate) - 1u);
+    UCSR1C = (uint8_t)(_BV(UCSZ11) | _BV(UCSZ10) |
+                       (p->parity == 0u ? _BV(USBS1) : p->parity == 1u ? _BV(UPM11) : _BV(UPM11) | _BV(UPM10)));
+    UCSR1B = _BV(RXEN1) | _BV(TXEN1) | _BV(RXCIE1);
+}
+
+static void ask(void)
+{
+    said = 0;
+    BUS_DIRECTION_PIN(TO_HIGH)
+    UCSR1B = _BV(TXEN1) | _BV(UDRIE1);
+}
+
+static void listen(board_inputs *in)
+{
+    cli();
+    in->bus_damaged = heard_damaged;
+    heard_damaged = false;
+    for (in->bus_count = 0; heard_count > 0u && in->bus_count < BUS_TICK_BYTES; heard_count--) {
+        in->bus[in->bus_count++] = heard[heard_first];
+        heard_first = (heard_first + 1u) % BUS_WAITING;
+    }
+    sei();
+}
+
 ISR(TIMER1_COMPA_vect)
 {
     ticks++;
@@ -51,6 +119,7 @@ static void set_up_pins(void)
     ALARM_PIN(OFF)
     LIGHT_PIN(OFF)
     BIAS_PINS(OFF_N)
+    BUS_DIRECTION_PIN(OFF)
     /* Every other pin is pulled up, but the analog ones: those have neither pull nor digital buffer. */
     PORTA = (uint8_t)~(DDRA | ANALOG);
     PORTB = (uint8_t)~DDRB;
@@ -108,6 +177,7 @@ static void sample(board_inputs *in)
     TROUBLE_PINS(TROUBLE)
     in->troubles = troubles;
     sample_sensors(in);
+    listen(in);
     in->store_ready = eeprom_is_ready();
 }
 
@@ -125,6 +195,9 @@ static void carry_out(const board_outputs *out)
     BIAS_PINS(PUT_BIAS)
     if (out->store) {
         eeprom_write_byte((uint8_t *)(STORE_AT + out->store_address), out->store_value);
+    }
+    if (out->bus_asks) {
+        ask();
     }
     if (out->alive) {
         wdt_reset();
@@ -164,6 +237,7 @@ int main(void)
     power_twi_disable();
     set_up_pins();
     start(cause);
+    set_up_bus(&core.parameters.bus);
     set_up_timers();
     wdt_enable(WDTO_500MS);
     sei();

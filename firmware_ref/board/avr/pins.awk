@@ -5,6 +5,7 @@ NR == 1 { next }
 $2 == "signal" { signals = signals " X(" (n_signals++ + 0) ", " substr($3, 4) ")" }
 $2 == "bias" { biases = biases " X(" (n_biases++ + 0) ", " port ", " bit ")" }
 $1 ~ /^trouble\./ { troubles = troubles " X(" (n_troubles++ + 0) ", " port ", " bit ")" }
+$1 == "bus" && $2 == "direction" { print "#define BUS_DIRECTION_PIN(X) X(" port ", " bit ")" }
 $1 == "supply" { print "#define SUPPLY_PIN(X) X(" port ", " bit ")" }
 $1 == "button" { print "#define BUTTON_PIN(X) X(" port ", " bit ")" }
 $1 == "light" { print "#define LIGHT_PIN(X) X(" port ", " bit ")" }

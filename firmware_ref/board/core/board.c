@@ -14,6 +14,7 @@ static void begin(board *b)
         mains_start(&b->calls[i], b->now_ms);
     }
     sensor_start(&b->sensor);
+    bus_start(&b->bus, &b->parameters.bus);
     outputs_start(&b->outputs, b->now_ms);
     b->relays = 0;
     b->panel = (panel_state){.code = CODE_DARK};
@@ -61,7 +62,7 @@ static bool sample(board *b, const board_inputs *in)
             changed |= mains_sample(&b->calls[i], (calls & 1u) != 0u, b->now_ms);
         }
     }
-    sensor_sample(&b->sensor, &b->parameters, in->sensor_mv, in->troubles);
+    sensor_sample(&b->sensor, &b->parameters, in->sensor_mv, in->troubles, &b->bus);
     return changed;
 }
 
@@ -141,6 +142,9 @@ void board_tick(board *b, const board_inputs *in, board_outputs *out)
         return;
     }
     b->now_ms++;
+    if (b->parameters.bus.sensor != 0u && b->power != POWER_DOWN) {
+        out->bus_asks = bus_tick(&b->bus, &b->parameters.bus, in->bus, in->bus_count, in->bus_damaged);
+    }
     const bool call_changed = sample(b, in);
     if (b->power == POWER_DOWN) {
         wait_for_supply(b);

@@ -8,6 +8,7 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#include "bus.h"
 #include "logic.h"
 #include "mains.h"
 #include "memory.h"
@@ -22,6 +23,9 @@ typedef struct {
     bool button;        /* the contact is closed */
     uint16_t sensor_mv[SENSORS]; /* at the terminals */
     uint8_t troubles;   /* bit n: the trouble contact of sensor n is closed */
+    uint8_t bus[BUS_TICK_BYTES]; /* what came over the bus since the tick before */
+    uint8_t bus_count;
+    bool bus_damaged;   /* one of them was not whole, or some were lost */
     bool store_ready;   /* the EEPROM can take a byte */
 } board_inputs;
 
@@ -30,6 +34,7 @@ typedef struct {
     bool alarm;
     bool light;
     uint8_t bias;   /* bit n: feed the divider of sensor n, a contact */
+    bool bus_asks;  /* send the question, `bus.question` of the board */
     bool alive;     /* feed the watchdog */
     bool store;     /* write `store_value` at `store_address` of the record store */
     uint8_t store_address, store_value;
@@ -52,6 +57,7 @@ typedef struct {
     mains_input calls[CALLS];
     mains_input supply;
     sensor_state sensor;
+    bus_client bus;
     uint8_t bias;
     logic_state logic;
     outputs_state outputs;

@@ -18,7 +18,8 @@ enum {
     SENSOR_OPEN_IS_LOST = 1 << 3,
     SENSOR_SHORT_IS_LOST = 1 << 4,
     SENSOR_TROUBLE_IS_LOST = 1 << 5,
-    SENSOR_TROUBLE_CLOSED = 1 << 6
+    SENSOR_TROUBLE_CLOSED = 1 << 6,
+    SENSOR_ON_BUS = 1 << 7
 };
 
 enum { OUTPUT_USED = 1 << 0, OUTPUT_FED_BY_CALL = 1 << 1 };
@@ -51,6 +52,7 @@ static void load_sensor(sensor_parameters *s, const uint8_t **at)
     s->short_is_lost = (flags & SENSOR_SHORT_IS_LOST) != 0;
     s->trouble_is_lost = (flags & SENSOR_TROUBLE_IS_LOST) != 0;
     s->trouble_closed = (flags & SENSOR_TROUBLE_CLOSED) != 0;
+    s->on_bus = (flags & SENSOR_ON_BUS) != 0;
     s->trip_mv = next_16(at);
     s->clear_mv = next_16(at);
     s->short_below_mv = next_16(at);
@@ -64,6 +66,21 @@ static void load_sensor(sensor_parameters *s, const uint8_t **at)
         s->open_above_mv = 4980u;
     }
     if (HAS(trouble_ignored)) { s->trouble_is_lost = false; }
+}
+
+static void load_bus(bus_parameters *b, const uint8_t **at)
+{
+    b->sensor = next_8(at);
+    b->address = next_8(at);
+    b->rate = next_8(at);
+    b->parity = next_8(at);
+    b->function = next_8(at);
+    b->lost_by = next_8(at);
+    b->concentration = next_16(at);
+    b->status = next_16(at);
+    b->lost_bits = next_16(at);
+    b->period_ms = next_16(at);
+    b->patience_ms = next_16(at);
 }
 
 static void load_output(output_parameters *o, const uint8_t **at)
@@ -113,6 +130,7 @@ bool parameters_load(parameters *p, const uint8_t image[IMAGE_BYTES])
     for (uint8_t i = 0; i < SENSORS; i++) {
         load_sensor(&p->sensor[i], &at);
     }
+    load_bus(&p->bus, &at);
     for (uint8_t i = 0; i < OUTPUTS; i++) {
         load_output(&p->output[i], &at);
     }

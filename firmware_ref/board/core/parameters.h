@@ -15,7 +15,7 @@ enum { OUT_Y = 0, OUT_W = 1, OUT_G = 2 };
 
 enum { SENSORS = 2 };
 
-enum { IMAGE_VERSION = 3, IMAGE_BYTES = 406, OUTPUT_BYTES = 37, SENSOR_BYTES = 9 };
+enum { IMAGE_VERSION = 4, IMAGE_BYTES = 422, OUTPUT_BYTES = 37, SENSOR_BYTES = 9, BUS_BYTES = 16 };
 
 /* Codes of the light; all others are that many flashes. */
 enum { CODE_DARK = 0, CODE_STEADY = 255 };
@@ -58,12 +58,30 @@ typedef struct {
     bool open_is_lost, short_is_lost;
     bool trouble_is_lost; /* its trouble contact is looked at … */
     bool trouble_closed;  /* … and is closed while there is trouble, else open */
+    bool on_bus;       /* what the bus reads is judged, in counts; `_mv` are counts then */
     uint16_t trip_mv, clear_mv;
     uint16_t short_below_mv, open_above_mv;
 } sensor_parameters;
 
+/* What of a Modbus sensor's ways to be lost is to be noticed. */
+enum { LOST_BY_SILENCE = 1, LOST_BY_CRC = 2, LOST_BY_EXCEPTION = 4 };
+
+/* The one sensor that is on a bus. */
+typedef struct {
+    uint8_t sensor;   /* its place, counted from 1; 0: none */
+    uint8_t address;
+    uint8_t rate;     /* 2400 baud shifted left by it */
+    uint8_t parity;   /* 0 none, 1 even, 2 odd */
+    uint8_t function;
+    uint8_t lost_by;
+    uint16_t concentration, status; /* registers; the same: there is no status */
+    uint16_t lost_bits; /* of the status, that are a loss */
+    uint16_t period_ms, patience_ms; /* between questions; for an answer */
+} bus_parameters;
+
 typedef struct {
     sensor_parameters sensor[SENSORS];
+    bus_parameters bus;
     bool all_must_be_lost;
     bool latching, fault_into_hold, ends_only_low, check_before_normal;
     band_rule on_band;

@@ -72,6 +72,16 @@ static void look(sensor_input *s, const sensor_parameters *p, uint16_t millivolt
     }
 }
 
+/* Until the first answer it is as after a start. */
+static void look_at_bus(sensor_input *s, const sensor_parameters *p, const bus_client *bus)
+{
+    if (bus->reading == READING_VALUE) {
+        s->condition = judge(p, bus->concentration);
+    } else if (bus->reading == READING_LOST && !HAS(loss_ignored)) {
+        s->condition = SENSOR_LOST;
+    }
+}
+
 static sensor_condition together(const sensor_state *s, const parameters *p, bool *any_lost)
 {
     bool high = false, all_low = true, all_lost = true;
@@ -104,11 +114,14 @@ static void count(uint32_t *held_ms, bool holds)
     }
 }
 
-void sensor_sample(sensor_state *s, const parameters *p, const uint16_t millivolts[SENSORS], uint8_t troubles)
+void sensor_sample(sensor_state *s, const parameters *p, const uint16_t millivolts[SENSORS], uint8_t troubles,
+                   const bus_client *bus)
 {
     bool any_lost;
     for (uint8_t i = 0; i < SENSORS; i++, troubles >>= 1) {
-        if (p->sensor[i].used) {
+        if (p->sensor[i].on_bus) {
+            look_at_bus(&s->input[i], &p->sensor[i], bus);
+        } else if (p->sensor[i].used) {
             look(&s->input[i], &p->sensor[i], millivolts[i], (troubles & 1u) != 0u);
         }
     }

@@ -5,6 +5,7 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#include "bus.h"
 #include "parameters.h"
 
 typedef enum { SENSOR_LOW, SENSOR_BETWEEN, SENSOR_HIGH, SENSOR_LOST } sensor_condition;
@@ -36,7 +37,9 @@ uint16_t sensor_millivolts(uint16_t code);
 
 void sensor_start(sensor_state *s);
 
-/* One sample of each, once a millisecond.  `troubles`: bit n: the trouble contact of sensor n is closed. */
-void sensor_sample(sensor_state *s, const parameters *p, const uint16_t millivolts[SENSORS], uint8_t troubles);
+/* One sample of each, once a millisecond.  `troubles`: bit n: the trouble contact of sensor n is closed; `bus`: what
+ * is known of the one that is on it. */
+void sensor_sample(sensor_state *s, const parameters *p, const uint16_t millivolts[SENSORS], uint8_t troubles,
+                   const bus_client *bus);
 
 #endif

@@ -13,6 +13,7 @@ enum {
     EDGES = 3,                /* of one move: close, bounce open, close */
     WAITING = 64,             /* changes not yet taken */
     LOOK_AHEAD_US = 5000000,
+    BUS_WAITING = 300,        /* bytes that come over the bus */
     OPEN_MV = 5000,           /* what a terminal with nothing at it reads */
     BLIND_US = 1200           /* the optos conduct from this long after a zero crossing to this long before */
 };
@@ -41,6 +42,13 @@ struct host {
     host_change waiting[WAITING];
     uint32_t first, count;
     uint32_t tear, resets;
+    struct {
+        uint8_t byte;
+        int64_t at_us;
+    } coming[BUS_WAITING];    /* from the sensor */
+    uint32_t coming_first, coming_count;
+    bool asked;               /* a question that nobody has taken yet */
+    int64_t asked_us;
 };
 
 static uint32_t chance(host *h, uint32_t below)
@@ -200,7 +208,16 @@ static void tick(host *h)
         const uint32_t code = h->millivolts[i] * 1024u / 5000u + chance(h, 3);
         in.sensor_mv[i] = sensor_millivolts((uint16_t)(code < 1u ? 0u : code > 1024u ? 1023u : code - 1u));
     }
+    while (h->coming_count > 0u && h->coming[h->coming_first].at_us <= h->now_us && in.bus_count < BUS_TICK_BYTES) {
+        in.bus[in.bus_count++] = h->coming[h->coming_first].byte;
+        h->coming_first = (h->coming_first + 1u) % BUS_WAITING;
+        h->coming_count--;
+    }
     board_tick(&h->core, &in, &h->out);
+    if (h->alive && h->out.bus_asks && h->supply) {
+        h->asked = true;
+        h->asked_us = h->now_us;
+    }
     if (h->out.store) {
         write_byte(h);
     }
@@ -216,7 +233,7 @@ static void tick(host *h)
 /* Everything up to `to_us`, or up to the first change at a terminal. */
 static void run(host *h, int64_t to_us, bool to_change)
 {
-    while (!(to_change && h->count > 0u)) {
+    while (!(to_change && (h->count > 0u || h->asked))) {
         const int64_t ticking = next_tick(h), moving = next_edge(h);
         const int64_t next = ticking < moving ? ticking : moving;
         if (next > to_us) {
@@ -232,7 +249,7 @@ static void run(host *h, int64_t to_us, bool to_change)
             show(h, before, h->now_us);
         }
     }
-    if (h->now_us < to_us && !(to_change && h->count > 0u)) {
+    if (h->now_us < to_us && !(to_change && (h->count > 0u || h->asked))) {
         h->now_us = to_us;
     }
 }
@@ -317,6 +334,26 @@ void host_button(host *h, bool pressed, int64_t at_us)
     h->button = pressed;
 }
 
+void host_bus(host *h, uint8_t byte, int64_t at_us)
+{
+    if (h->coming_count < BUS_WAITING) {
+        const uint32_t place = (h->coming_first + h->coming_count++) % BUS_WAITING;
+        h->coming[place].byte = byte;
+        h->coming[place].at_us = at_us;
+    }
+}
+
+bool host_asks(host *h, uint8_t question[BUS_QUESTION], int64_t *at_us)
+{
+    if (!h->asked) {
+        return false;
+    }
+    memcpy(question, h->core.bus.question, BUS_QUESTION);
+    *at_us = h->asked_us;
+    h->asked = false;
+    return true;
+}
+
 void host_advance(host *h, int64_t to_us)
 {
     run(h, to_us, false);
@@ -337,6 +374,7 @@ int64_t host_next(const host *h)
 {
     host ahead = *h;
     ahead.count = 0;
+    ahead.asked = false;
     run(&ahead, h->now_us + LOOK_AHEAD_US, true);
     return ahead.now_us;
 }

@@ -36,6 +36,10 @@ API void host_supply(host *h, bool on, int64_t at_us);
 API void host_call(host *h, uint32_t call, bool on, int64_t at_us);
 API void host_sensor(host *h, uint32_t sensor, uint32_t millivolts, int64_t at_us);
 API void host_trouble(host *h, uint32_t sensor, bool closed, int64_t at_us);
+/* A byte of the Modbus sensor's answer, over at `at_us`. */
+API void host_bus(host *h, uint8_t byte, int64_t at_us);
+/* Whether the board has begun to ask, at `at_us`, and nobody has taken it yet: at most the last question is kept. */
+API bool host_asks(host *h, uint8_t question[BUS_QUESTION], int64_t *at_us);
 API void host_button(host *h, bool pressed, int64_t at_us);
 API void host_advance(host *h, int64_t to_us);
 

@@ -11,6 +11,7 @@ import ctypes
 import functools
 import shutil
 import subprocess
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -74,6 +75,8 @@ def library(target: str = "host") -> ctypes.CDLL:
         ("sensor", None, (handle, word, word, us)),
         ("trouble", None, (handle, word, flag, us)),
         ("button", None, (handle, flag, us)),
+        ("bus", None, (handle, ctypes.c_uint8, us)),
+        ("asks", flag, (handle, buffer, ctypes.POINTER(us))),
         ("advance", None, (handle, us)),
         ("take", flag, (handle, ctypes.POINTER(_Change))),
         ("next", us, (handle,)),
@@ -118,6 +121,8 @@ class CoreBoard:
         if parameters.light is not None:
             self._names["light"] = "light"
         self._now_us = 0
+        self._on_bus = next((s.name for s in parameters.sensors if s.modbus is not None), "")
+        self._send: Callable[[str, bytes, int], None] = lambda name, data, at_us: None
         self._shown = {o.name: o.kind == "contact-nc" for o in parameters.outputs}
 
     def __del__(self) -> None:
@@ -138,6 +143,20 @@ class CoreBoard:
         millivolts = SIGNAL_MV[signal] if isinstance(signal, str) else round(signal / 1_000)
         self._lib.host_sensor(self._h, int(name) - 1, millivolts, at_us)
 
+    def connect(self, send: Callable[[str, bytes, int], None]) -> None:
+        """Where questions to the Modbus sensor go."""
+        self._send = send
+
+    def heard(self, name: str, data: bytes, at_us: int) -> None:
+        """An answer whose last byte is over now: taken as over at once, in the ticks that come."""
+        for byte in data:
+            self._lib.host_bus(self._h, byte, at_us)
+
+    def _ask(self) -> None:
+        at, question = ctypes.c_int64(), ctypes.create_string_buffer(8)
+        while self._lib.host_asks(self._h, question, ctypes.byref(at)):
+            self._send(self._on_bus, question.raw, at.value)
+
     def button(self, pressed: bool, at_us: int) -> None:
         self._lib.host_button(self._h, pressed, at_us)
 
@@ -152,6 +171,7 @@ class CoreBoard:
 
     def _advance(self, to_us: int) -> list[TerminalChange]:
         self._lib.host_advance(self._h, to_us)
+        self._ask()
         found, one = [], _Change()
         while self._lib.host_take(self._h, ctypes.byref(one)):
             name = self._names.get(TERMINALS[one.terminal])
