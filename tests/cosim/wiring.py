@@ -226,9 +226,9 @@ class _Fixture:
 
     def sensors(self) -> None:
         circuit, sim = self._circuit, self._sim
-        shift = self._pins["shift"]
-        latch = sim.add_net((FIXTURE, shift["latch"]), pull=0)
-        sim.shift_at(latch, sim.add_net((FIXTURE, shift["off"]), pull=1))
+        register = self._pins["shift"]
+        latch = sim.add_net((FIXTURE, register["latch"]), pull=0)
+        sim.shift_at(latch, sim.add_net((FIXTURE, register["off"]), pull=1))
         nominal = circuit.conditions.nominal
         for name in sorted(n for n in self._pins if n.startswith("sensor.")):
             pins = self._pins[name]
@@ -298,7 +298,7 @@ def _board(circuit: Circuit, parameters: Parameters, chance: random.Random) -> N
                 sim.relay_on_rail()
             poles[f"board:{name}"] = sim.pole_add(name == "alarm.nc", 0)
             continue
-        pull = 0 if role in ("relay", "lamp", "bias") else 1
+        pull = 0 if role in ("relay", "lamp", "bias", "direction") else 1
         net = nets[f"board:{name}/{role}"] = sim.add_net((BOARD, pin), pull=pull)
         if role == "relay":
             sim.relay_add(net, *_times(nominal, chance))

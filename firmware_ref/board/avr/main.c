@@ -68,9 +68,10 @@ static void set_up_bus(const bus_parameters *p)
     if (p->sensor == 0u) {
             return;
     }
-    UBRR1 = (uint16_t)((SLOWEST_DIVIDER >> p->rate) - 1u);
+    /* A simulator works out how long a byte takes when the divider is written: it comes last. */
     UCSR1C = (uint8_t)(_BV(UCSZ11) | _BV(UCSZ10) |
                        (p->parity == 0u ? _BV(USBS1) : p->parity == 1u ? _BV(UPM11) : _BV(UPM11) | _BV(UPM10)));
+    UBRR1 = (uint16_t)((SLOWEST_DIVIDER >> p->rate) - 1u);
     UCSR1B = _BV(RXEN1) | _BV(TXEN1) | _BV(RXCIE1);
 }
 

@@ -4,8 +4,9 @@
 #include "avr_uart.h"
 #include "bench.h"
 
-// A character on the bus: start, eight data bits, parity or a second stop bit, stop.
-#define CHARACTER_BITS 11
+// A character on the bus is start, eight data bits, parity or a second stop bit, stop; a receiver has it in the middle
+// of the last.
+#define HALF_BITS 21
 
 // -- the bus --------------------------------------------------------------------------------------------------
 
@@ -42,7 +43,7 @@ static void sends(avr_irq_t *irq, uint32_t value, void *param)
 	bench *b = c->bench;
 	if (b->bus_baud && c->index < 2) {
 		b->bus_bytes[c->index]++;
-		at(b, bench_now(b) + CHARACTER_BITS * 1000000000LL / b->bus_baud, arrives, other(c->index), (int)value, 0);
+		at(b, bench_now(b) + HALF_BITS * 500000000LL / b->bus_baud, arrives, other(c->index), (int)value, 0);
 	}
 }
 
