@@ -3,13 +3,54 @@
 from __future__ import annotations
 
 from bench.procedure.levels import moves
-from bench.trace.records import Voltage
-from firmware_ref.parameters import Mode, Parameters
+from bench.trace.records import Value, Voltage
+from firmware_ref.parameters import Modbus, Mode, Parameters, Sensor
 from tests.firmware_ref.board.core import CoreBoard
+from tests.modbus.frames import SILENCE_US, framed
 
 S = 1_000_000
 #: Edges closer than this belong to one move of a contact.
 _BOUNCE_US = 5_000
+#: A Modbus sensor answers this late at the most.
+_BUS_STEP_US = 20_000
+
+
+class Bus:
+    """A Modbus sensor that answers whatever it is asked with its two registers."""
+
+    def __init__(self, sensor: Sensor) -> None:
+        self.sensor = sensor
+        self.state: Value = "open"
+        self._asked: bytes | None = None
+        self._over_us = -S
+
+    def ask(self, name: str, question: bytes, at_us: int) -> None:
+        """A question so soon after an answer is not heard."""
+        if at_us - self._over_us >= SILENCE_US[self._modbus.baud]:
+            self._asked = question
+
+    @property
+    def _modbus(self) -> Modbus:
+        assert self.sensor.modbus is not None
+        return self.sensor.modbus
+
+    def answer(self, board: CoreBoard, at_us: int) -> None:
+        """What was asked since the last call is answered now."""
+        asked, self._asked = self._asked, None
+        if asked is None or self.state in ("open", "silent"):
+            return
+        modbus, word = self._modbus, str(self.state)
+        count = self.state.value_uv if isinstance(self.state, Voltage) else 0
+        held = {modbus.concentration: count, modbus.status: modbus.status_of(word)}
+        first, many = int.from_bytes(asked[2:4], "big"), int.from_bytes(asked[4:6], "big")
+        data = b"".join(held.get(n, 0).to_bytes(2, "big") for n in range(first, first + many))
+        frame = framed(asked[0], asked[1], len(data), *data)
+        if word == "exception":
+            frame = framed(asked[0], asked[1] | 0x80, 4)
+        elif word == "bad-crc":
+            frame = frame[:-1] + bytes((frame[-1] ^ 0xFF,))
+        board.heard(self.sensor.name, frame, at_us)
+        self._over_us = at_us
 
 
 class Rig:
@@ -23,6 +64,9 @@ class Rig:
         self.calls: set[str] = set()
         self.supplied = False
         self._us = 0
+        self._bus = next((Bus(s) for s in parameters.sensors if s.modbus is not None), None)
+        if self._bus is not None:
+            self.board.connect(self._bus.ask)
         self._raw: list[tuple[int, str, bool]] = []
 
     @property
@@ -38,6 +82,9 @@ class Rig:
     def gas(self, word: str, sensor: int = 0) -> Rig:
         """`sensor`: its place in the profile; `trouble` where it has a contact for it."""
         for channel, value in moves(self.parameters.sensors[sensor], word):
+            if self._bus is not None and channel == f"sensor.{self._bus.sensor.name}":
+                self._bus.state = value
+                continue
             signal = value.value_uv if isinstance(value, Voltage) else value
             self.board.sensor(channel.removeprefix("sensor."), signal, self._us)
         return self
@@ -61,8 +108,12 @@ class Rig:
         return self
 
     def wait(self, seconds: float) -> Rig:
-        self._us += round(seconds * S)
-        self._raw += [(c.at_us, c.name, c.on) for c in self.board.advance(self._us)]
+        end_us = self._us + round(seconds * S)
+        while self._us < end_us:
+            self._us = end_us if self._bus is None else min(end_us, self._us + _BUS_STEP_US)
+            self._raw += [(c.at_us, c.name, c.on) for c in self.board.advance(self._us)]
+            if self._bus is not None:
+                self._bus.answer(self.board, self._us)
         return self
 
     def cut(self, seconds: float) -> Rig:

@@ -152,12 +152,14 @@ def told(profile: str, name: str) -> list[tuple[str, bool, int]]:
     rig.on("Y", "W").wait(35).cut(0.015).wait(12)
     for _ in range(3):
         rig.gas("leak").wait(0.9 if parameters.rules.latching else 1.9).gas("clear").wait(0.5)
-    analog = parameters.sensors[0].kind == "analog"
+    analog = parameters.sensors[0].kind in ("analog", "modbus")
+    modbus = parameters.sensors[0].kind == "modbus"
     rig.gas("between" if analog else "clear").wait(8).gas("clear").wait(1)
     rig.gas("leak").wait(8).off("W").wait(1).on("W").wait(1).gas("open").wait(12).gas("leak").wait(9)
     rig.gas("clear").wait(200).gas("leak").wait(8).gas("clear").wait(100)
     rig.gas("between" if analog else "clear").wait(3).gas("clear").wait(100).cut(3).wait(700)
-    for way in sorted(parameters.sensors[0].lost_by | {"open", "short"}):
+    ways = parameters.sensors[0].lost_by
+    for way in sorted(ways if modbus else ways | {"open", "short"}):
         rig.gas(way).wait(12).gas("clear").wait(20).cut(4).wait(26)
         rig.gas("leak").wait(12).gas("clear").wait(100)
         rig.gas("between" if analog else "clear").wait(3).gas("clear").wait(500)
