@@ -21,6 +21,11 @@ from firmware_ref.parameters import Band, Interval, Mode, Output, Parameters, Po
 _SAME_LFL = 1e-4
 
 
+#: Also of the second stages and of emergency heat, which have no default.
+_USUAL = {**PRACTICE, "Y2": "off", "W2": "off", "E": "off"}
+_COMPRESSOR = ("Y", "Y2")
+
+
 def doubts(parameters: Parameters) -> list[Mistake]:
     """Every warning, placed like a mistake."""
     return [*_too_narrow(parameters), *_unseen_calls(parameters), *_against_published(parameters)]
@@ -100,14 +105,19 @@ def _against_published(p: Parameters) -> Iterator[Mistake]:
     trips: list[tuple[Path, Interval | None]] = [(("timing", "trip"), p.timing.trip)]
     trips += [(("outputs", o.name, "trip"), o.trip) for o in p.outputs if o.trip != p.timing.trip]
     for where, span in trips:
-        for limit in (published.DETECTED_WITHIN, published.STARTED_WITHIN):
+        for limit in (published.DETECTED_WITHIN, published.STARTED_WITHIN, published.DETECTED_IN_PLUNGE):
             if span is not None and span.max_us > (limit.value or 0) * 1_000_000:
                 yield _warn(where, f"may take {format_duration(span.max_us)}", limit)
                 break
     for sensor in p.sensors:
         yield from _trip_level(sensor)
+    if not any(s.lost_by for s in p.sensors):
+        first = p.sensors[0]
+        yield _warn(("sensors", first.name), "cannot be lost, nor can another sensor", published.LOSS_NOTICED)
     for output in p.outputs:
         yield from _practice(output)
+        yield from _damper(output)
+        yield from _start_up(output, p)
 
 
 def _trip_level(sensor: Sensor) -> Iterator[Mistake]:
@@ -156,7 +166,7 @@ def _highest_level(sensor: Sensor, band: Band) -> float:
 
 
 def _practice(output: Output) -> Iterator[Mistake]:
-    usual = PRACTICE.get(output.name)
+    usual = _USUAL.get(output.name)
     if usual is None:
         return
     for mode, source in (
@@ -172,6 +182,28 @@ def _practice(output: Output) -> Iterator[Mistake]:
             f"is {fault}",
             published.FAULT_PRACTICE,
         )
+
+    if output.name in _COMPRESSOR and output.loss is not None and fault is not Policy.OFF:
+        yield _warn(
+            ("outputs", output.name, "modes", Mode.SENSOR_FAULT.value),
+            f"is {fault}",
+            published.COMPRESSOR_ON_FAULT,
+        )
+
+
+def _damper(output: Output) -> Iterator[Mistake]:
+    """Of an output that is called a damper; which way it is driven open, only its maker knows."""
+    if "damper" in output.name.lower() and output.modes[Mode.LEAK_ACTIVE] is Policy.FOLLOW:
+        path = ("outputs", output.name, "modes", Mode.LEAK_ACTIVE.value)
+        yield _warn(path, "is follow", published.DAMPER_PRACTICE)
+
+
+def _start_up(output: Output, p: Parameters) -> Iterator[Mistake]:
+    """A call passed before the sensors are watched, with nothing running that dilutes."""
+    blown = any(o.name == "G" and o.modes[Mode.START_UP] is Policy.ON for o in p.outputs)
+    if _USUAL.get(output.name) == "off" and output.modes[Mode.START_UP] is not Policy.OFF and not blown:
+        path = ("outputs", output.name, "modes", Mode.START_UP.value)
+        yield _warn(path, f"is {output.modes[Mode.START_UP]}", published.START_UP_PRACTICE)
 
 
 def _warn(path: Path, what: str, limit: Published) -> Mistake:

@@ -65,3 +65,23 @@ FAULT_PRACTICE = Published(
     "the fan runs when the detector fails its own check",
     "remembered of ASHRAE 15-2019", "M+",
 )  # fmt: skip
+DETECTED_IN_PLUNGE = Published(
+    "under edition 3 a detector plunged into gas at 100 % of the LFL answers within 10 s",
+    "Purdue IRACC paper 2146 on UL 60335-2-40 edition 3", "S", 10.0, "s",
+)  # fmt: skip
+DAMPER_PRACTICE = Published(
+    "on a leak zone dampers are driven fully open, whatever their zone calls for",
+    "remembered of ASHRAE 15-2019", "M+",
+)  # fmt: skip
+COMPRESSOR_ON_FAULT = Published(
+    "the compressor is stopped while the detector has failed; listings differ",
+    "remembered of UL 60335-2-40", "M?",
+)  # fmt: skip
+LOSS_NOTICED = Published(
+    "a detector that has failed or is disconnected is noticed and answered like a leak by the fan",
+    "remembered of ASHRAE 15-2019", "M+",
+)  # fmt: skip
+START_UP_PRACTICE = Published(
+    "until the detector is ready the fan runs or the compressor and the heat stay off",
+    "remembered of UL 60335-2-40", "M?",
+)  # fmt: skip
