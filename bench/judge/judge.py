@@ -10,7 +10,7 @@ from bench.judge import clock as clocks
 from bench.judge import failures
 from bench.judge import levels as level_test
 from bench.judge.book import Book
-from bench.judge.contacts import are_watched, judge_contacts
+from bench.judge.contacts import judge_contacts
 from bench.judge.events import Event
 from bench.judge.feed import Feed, output_channel
 from bench.judge.findings import Finding, Judgement
@@ -20,6 +20,7 @@ from bench.judge.tracker import Tracker
 from bench.judge.window import Stamp
 from bench.trace.calibration import from_json as calibration_of
 from bench.trace.records import Clock, Count, Edge, Header, Readback, Snapshot, Trace, Voltage
+from firmware_ref.alarm import are_watched
 from firmware_ref.parameters import MITIGATING, Mode, Parameters, Policy
 
 #: How much later than another event the fixture may tell of one: an AC edge is known a half cycle late.

@@ -14,13 +14,13 @@ from dataclasses import dataclass
 
 from bench.errors import UsageError
 from bench.judge.bounds import expected_bound_us, signal_bound
-from bench.judge.contacts import are_watched
 from bench.profile.quantities import format_duration, format_lfl, parse_duration, parse_lfl
 from bench.simulated.expected import expected, seen_in_self_test
 from bench.simulated.fault_table import TABLE, Row
 from bench.simulated.flaws import Flaws
 from bench.simulated.light import LightFlaws, other_code
 from bench.simulated.poller import Wrongs
+from firmware_ref.alarm import are_watched
 from firmware_ref.parameters import DARK, STEADY, Band, Mode, Output, Parameters, Policy, Sensor, flashes
 
 #: A default size is this many bounds beyond the limit.

@@ -10,8 +10,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TypeVar
 
-from bench.judge.contacts import PAIR, are_watched
 from bench.simulated.channel import Channel
+from firmware_ref.alarm import PAIR, are_watched
 from firmware_ref.parameters import Interval, Output, Parameters
 
 #: From one contact's opening to the other's closing, the bounce of the first included; ours.

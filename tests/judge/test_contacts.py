@@ -7,11 +7,12 @@ from dataclasses import replace
 import pytest
 
 from bench.judge.book import Book
-from bench.judge.contacts import are_watched, judge_contacts
+from bench.judge.contacts import judge_contacts
 from bench.judge.events import Change
 from bench.judge.findings import Finding
 from bench.judge.window import Stamp
 from bench.profile import load
+from firmware_ref.alarm import are_watched
 from firmware_ref.parameters import Mode, Parameters, Policy
 
 PARAMETERS = load("invented-packaged-unit").parameters
