@@ -19,7 +19,7 @@ from bench.procedure.steps import Apply, Procedure
 from bench.run.dry_run import synthetic
 from bench.trace.records import Edge, Note, Readback, Trace, Voltage
 from firmware_ref.parameters import Band, Interval, Parameters, Restart, Rules, Sensor, Timing
-from tests.boards import MIN, MS, S, air_handler, furnace
+from tests.boards import MIN, MS, S, air_handler, buttoned_air_handler, furnace
 from tests.run.fakes import profile_of
 
 BOARDS = [furnace, air_handler]
@@ -117,7 +117,7 @@ def test_board_time(board, minutes):
 
 
 def test_a_latched_fault_is_reset_by_cutting_the_supply_long_enough():
-    trace = trace_of(replace(air_handler(), button=None))
+    trace = trace_of(air_handler())
     mains = [r for r in trace.records if isinstance(r, Readback) and r.ch == "main"]
     # once after each way of loss, and at the end, so that nothing is left to remember
     assert [r.value for r in mains] == ["closed", "open", "closed", "open", "closed", "open", "closed"]
@@ -126,7 +126,7 @@ def test_a_latched_fault_is_reset_by_cutting_the_supply_long_enough():
 
 
 def test_a_latched_fault_is_reset_once_by_the_button_where_that_resets_it():
-    trace = trace_of(air_handler())
+    trace = trace_of(buttoned_air_handler())
     mains = [r.value for r in trace.records if isinstance(r, Readback) and r.ch == "main"]
     assert mains == ["closed", "open", "closed", "open", "closed"]
     pressed, released = (r for r in trace.records if isinstance(r, Readback) and r.ch == "button")
@@ -135,7 +135,7 @@ def test_a_latched_fault_is_reset_once_by_the_button_where_that_resets_it():
 
 
 def test_where_nothing_else_resets_it_the_button_does_every_time_and_the_supply_is_cut_once_all_the_same():
-    board = air_handler()
+    board = buttoned_air_handler()
     trace = trace_of(replace(board, rules=replace(board.rules, reset_supply_off_us=None)))
     mains = [r.value for r in trace.records if isinstance(r, Readback) and r.ch == "main"]
     assert mains == ["closed", "open", "closed"]

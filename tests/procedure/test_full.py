@@ -11,12 +11,12 @@ from bench.procedure import load
 from bench.procedure.steps import Apply, Wait
 from bench.simulated.faults import catalogue, parse
 from firmware_ref.parameters import Interval, Rules
-from tests.boards import MS, S, air_handler, buttoned_furnace, furnace
+from tests.boards import MS, S, air_handler, buttoned_air_handler, buttoned_furnace, furnace
 from tests.procedure.running import judged
 from tests.procedure.test_acceptance import combinations_in, trace_of
 from tests.procedure.trial import attempt_on, by_chance
 
-BOARDS = [furnace, air_handler, buttoned_furnace]
+BOARDS = [furnace, air_handler, buttoned_air_handler, buttoned_furnace]
 SEEDS = range(int(os.environ.get("SEEDS", "3")))
 
 
