@@ -81,12 +81,16 @@ class _Probe(Book):
 
 @dataclass(slots=True)
 class Candidate:
-    """One way to go on.  `rank` breaks ties among those that explain the future equally well."""
+    """One way to go on.  `rank` breaks ties among those that explain the future equally well.
+
+    `alone`: the output moved by itself, and the board goes on as it was.
+    """
 
     go_on: Possibility
     rank: tuple[float, ...]
     book: Callable[[Book], object]
     wrong: list[str] = field(default_factory=list)
+    alone: bool = False
 
 
 def resolve(
@@ -97,8 +101,15 @@ def resolve(
         candidates = [_missing(tracker, p) for p in possibilities]
     else:
         candidates = [c for p in possibilities for c in _explanations(tracker, p, change)]
+    # An output that has failed before fails alone once more rather than all the board at last.
+    known = change is not None and any(
+        f.verdict == "fail" and f.output == change.output for f in tracker.book.findings
+    )
     best = (
-        min(candidates, key=lambda c: (_surprises(tracker, c, change, now_us), *c.rank))
+        min(
+            candidates,
+            key=lambda c: (_surprises(tracker, c, change, now_us), known and not c.alone, *c.rank),
+        )
         if len(candidates) > 1
         else candidates[0]
     )
@@ -178,7 +189,7 @@ def _unordered(tracker: Tracker, p: Possibility, change: Change, place: int) -> 
     return Candidate(
         p, (1, 0, REQUIREMENTS.index(requirement)),
         lambda book: book.not_allowed(change, requirement, p.mode, stays_wrong),
-        list(stays_wrong),
+        list(stays_wrong), alone=requirement not in WHOLE_BOARD,
     )  # fmt: skip
 
 

@@ -20,7 +20,7 @@ from bench.judge.tracker import Tracker
 from bench.judge.window import Stamp
 from bench.trace.calibration import from_json as calibration_of
 from bench.trace.records import Clock, Count, Edge, Header, Readback, Snapshot, Trace, Voltage
-from firmware_ref.alarm import are_watched
+from firmware_ref.alarm import PAIR, are_watched
 from firmware_ref.parameters import MITIGATING, Mode, Parameters, Policy
 
 #: How much later than another event the fixture may tell of one: an AC edge is known a half cycle late.
@@ -266,11 +266,14 @@ def _conclude(
 
 def _hint(findings: list[Finding], unsure: set[str], edges: Mapping[str, int]) -> None:
     """A dead, stuck or swapped input of the fixture looks like a fault of the board."""
+    stuck = {name for name in unsure if edges[name] <= 1}
+    for finding in findings:
+        if finding.verdict == "fail" and finding.requirement == "contact" and stuck & set(PAIR):
+            finding.text += LOOPBACK_HINT
     failed = [f for f in findings if f.verdict == "fail" and f.output in unsure]
     astray = {f.output for f in failed if f.requirement == "follow"}
     for finding in failed:
-        still = edges[finding.output or ""] <= 1
-        if still or (len(astray) > 1 and finding.output in astray):
+        if finding.output in stuck or (len(astray) > 1 and finding.output in astray):
             finding.text += LOOPBACK_HINT
 
 

@@ -7,6 +7,7 @@ whole costs little more than one hold.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from bench.judge.level_answers import Answer, to_clear, to_trip
 from bench.procedure.short import least_share
@@ -41,7 +42,9 @@ class _Levels(Writer):
         self._calls_alone()
         for number, sensor in enumerate(self.parameters.sensors):
             if sensor.kind != "analog":
-                self.left_out.append(f"the levels of sensor {sensor.name}: a {sensor.kind} sensor has none")
+                why = "has none" if sensor.trip is None else "is not taken through steps"
+                self.left_out.append(f"the levels of sensor {sensor.name}: a {sensor.kind} sensor {why}")
+                sensor = replace(sensor, trip=None, clear=None)
             if sensor.kind == "analog" or number == 0:
                 self._one(sensor, number == 0)
         if self._ways:

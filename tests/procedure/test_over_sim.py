@@ -26,7 +26,7 @@ def test_a_good_board_passes(profile, more, tmp_path):
         return
     hold = next(r for r in rows if r["requirement"] == "hold")
     # A board whose sensor-fault ends in a hold shows more of them.
-    assert hold["count"] >= 3 and hold["count"] % 3 == 0 and hold["unit"] == "s"
+    assert hold["count"] >= 3 and hold["unit"] == "s"
     assert hold["tolerance"][0] < hold["mean_within"][0] < hold["mean"]
     again = mitbench("judge", answer.plain["trace"])
     assert "How repeated timings scatter" in again.out
