@@ -242,8 +242,14 @@ class FlashDecoder:
         return self._read()
 
     def end(self, now_us: int) -> list[Shown]:
-        """Nothing more comes: what is being shown steadily is given out as well."""
-        done, last = self.advance(now_us), self.present
+        """Nothing more comes: what is being shown steadily is given out as well.
+
+        So is what stands behind a gap that may have been a pause: nothing will tell any more.
+        """
+        done = self.advance(now_us)
+        while self._waiting:
+            done += self._next(self._pause_us())
+        last = self.present
         return done if last is None else [*done, last]
 
     @property
@@ -274,13 +280,16 @@ class FlashDecoder:
         while self._waiting and (
             self._waiting[0].lit or pause_us is not None or self._spell(self._waiting[0])
         ):
-            run = self._waiting.pop(0)
-            found += self._lit(run) if run.lit else self._dark(run, pause_us)
+            found += self._next(pause_us)
         lasting = self._runs.open[0]
         if not self._waiting and not lasting.lit and not self._told and self._is_pause(lasting, pause_us):
             found += self._close(lasting, pause_us)
             self._told = True
         return found
+
+    def _next(self, pause_us: int | None) -> list[Shown]:
+        run = self._waiting.pop(0)
+        return self._lit(run) if run.lit else self._dark(run, pause_us)
 
     def _pause_us(self) -> int | None:
         """How long a pause is at least; None: not to be told yet."""

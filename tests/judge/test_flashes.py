@@ -134,6 +134,11 @@ def test_times_that_the_maker_does_not_state_are_learnt() -> None:
     assert set(codes([1_000, *group(1) * 13], of=free)) == {"1 flash"}
 
 
+def test_a_first_gap_that_may_be_a_pause_does_not_hide_what_follows() -> None:
+    free = light((STATED[0], None, None))
+    assert codes([3_000, 20_000, 12_000], of=free) == ["steady", "dark"]
+
+
 def test_one_time_stated_is_enough() -> None:
     for times in ((None, STATED[1], None), (None, None, STATED[2])):
         assert codes([1_000, *group(4), *group(4)], of=light(times)) == ["4 flashes", "4 flashes"]
