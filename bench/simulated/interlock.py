@@ -11,10 +11,11 @@ from dataclasses import replace
 from typing import TypeVar
 
 from bench.simulated.channel import Channel
+from bench.simulated.relay import BOUNCE_US
 from firmware_ref.alarm import PAIR, are_watched
 from firmware_ref.parameters import Interval, Output, Parameters
 
-#: From one contact's opening to the other's closing, the bounce of the first included; ours.
+#: From one contact's opening, when it has done bouncing, to the other's closing; ours.
 _TRAVEL_US = 4_000
 
 
@@ -38,10 +39,14 @@ _Limits = TypeVar("_Limits", Interval, "Interval | None")
 
 
 def _tight(a: _Limits, b: _Limits) -> tuple[_Limits, _Limits]:
-    """What lies in both, less the travel at the end; where nothing does, each as it is."""
+    """What lies in both, less bounce and travel at the end; where nothing does, each as it is.
+
+    Where one has no limit it keeps to the other's: neither moves without the other.
+    """
+    a, b = a or b, b or a
     if a is None or b is None:
         return a, b
-    low, high = max(a.min_us, b.min_us), min(a.max_us, b.max_us) - _TRAVEL_US
+    low, high = max(a.min_us, b.min_us), min(a.max_us, b.max_us) - BOUNCE_US - _TRAVEL_US
     return (Interval(low, high), Interval(low, high)) if low <= high else (a, b)
 
 

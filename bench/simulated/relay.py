@@ -10,7 +10,7 @@ from bench.simulated.draw import Draw
 #: (invented; small board relays are given as 5 to 20 ms).
 OPERATE_US = 5_000
 #: The longest bounce after the first edge; 1 to 5 ms are usual.
-_BOUNCE_US = 3_000
+BOUNCE_US = 3_000
 
 
 class Relay:
@@ -19,7 +19,7 @@ class Relay:
     def __init__(self, draw: Draw, *, rests_closed: bool, glitch_us: int) -> None:
         self._draw = draw
         self._rests_closed = rests_closed
-        self._bounce_us = min(_BOUNCE_US, glitch_us // 4)
+        self._bounce_us = min(BOUNCE_US, glitch_us // 4)
         self._moves: deque[tuple[int, bool]] = deque()
         self.told = rests_closed
         self.closed = rests_closed
