@@ -249,7 +249,7 @@ class FlashDecoder:
         done = self.advance(now_us)
         while self._waiting:
             done += self._next(self._pause_us())
-        last = self.present
+        last = self._spell(self._runs.open[0])  # whether a glitch follows it or not
         return done if last is None else [*done, last]
 
     @property

@@ -19,7 +19,7 @@ from bench.simulated.button import ButtonProgram
 from bench.simulated.channel import Channel
 from bench.simulated.draw import Draw
 from bench.simulated.faults import SHIFTS, Fault, flaws_of, light_flaws_of, size_of, wrongs_of
-from bench.simulated.interlock import Interlock, outputs_of
+from bench.simulated.interlock import Interlock, outputs_of, travel_us
 from bench.simulated.light import Indicator
 from bench.simulated.logic import Logic
 from bench.simulated.poller import Poller, allowing, learn_us
@@ -76,7 +76,7 @@ class Board:
         )  # fmt: skip
         self._logic = Logic(
             parameters, self._readings, self._traits, self._spans, Draw(draw, seed, "timers"),
-            latency_us=OPERATE_US + self._traits.scan_us, flaws=flaws,
+            latency_us=OPERATE_US + self._traits.scan_us + travel_us(parameters), flaws=flaws,
         )  # fmt: skip
         self._channels = {
             o.name: Channel(

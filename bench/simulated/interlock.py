@@ -35,6 +35,11 @@ def outputs_of(parameters: Parameters) -> tuple[Output, ...]:
     return tuple(tight.get(o.name, o) for o in parameters.outputs)
 
 
+def travel_us(parameters: Parameters) -> int:
+    """How much sooner the program has to decide, so that the contact that waits is in time too."""
+    return BOUNCE_US + _TRAVEL_US if are_watched(parameters) else 0
+
+
 _Limits = TypeVar("_Limits", Interval, "Interval | None")
 
 

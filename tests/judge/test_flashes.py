@@ -139,6 +139,10 @@ def test_a_first_gap_that_may_be_a_pause_does_not_hide_what_follows() -> None:
     assert codes([3_000, 20_000, 12_000], of=free) == ["steady", "dark"]
 
 
+def test_a_steady_state_is_told_even_if_the_end_comes_within_two_glitches() -> None:
+    assert codes([10_000, 66, 64], lit=True) == ["steady"]
+
+
 def test_one_time_stated_is_enough() -> None:
     for times in ((None, STATED[1], None), (None, None, STATED[2])):
         assert codes([1_000, *group(4), *group(4)], of=light(times)) == ["4 flashes", "4 flashes"]
