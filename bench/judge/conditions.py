@@ -7,7 +7,8 @@ surely has.  A loss over a low fades the low (`low_fades`) rather than ending it
 a loss too short to be noticed breaks nothing.  `unbroken` is the low before the first such loss, `again` the
 low that began anew after it.  Since the sensors were last
 surely low, they were so no more from `not_low_began` on, surely not low in
-`not_low_pieces` (begin, least length), and before the last of these may have been low from `was_low` on, and `not_low_by_loss` tells whether a loss had part in it.
+`not_low_pieces` (begin, least length), and before the last of these may have been low from `was_low` on, and `not_low_by_loss` tells whether a loss had part in it;
+`longest_by_level_us` is the longest piece of it in which a level alone kept them from it.
 `all_good`: no sensor at all is lost, which leaving sensor-fault needs also where a loss takes all of them.
 The bound of the signal source widens every band.
 
@@ -200,6 +201,8 @@ class Conditions:
     high_ended: Stamp | None = None
     not_low_pieces: tuple[tuple[int, int], ...] = ()
     surely_not_low: Stamp | None = None
+    not_low_by_level: Stamp | None = None
+    longest_by_level_us: int = 0
     was_low: Stamp | None = None
     low_fades: Stamp | None = None
     unbroken: Low | None = None
@@ -224,6 +227,7 @@ class Conditions:
         copy._own = {name: own.fork() for name, own in self._own.items()}
         copy.not_low_began, copy.not_low_by_loss = self.not_low_began, self.not_low_by_loss
         copy.not_low_pieces, copy.surely_not_low = self.not_low_pieces, self.surely_not_low
+        copy.not_low_by_level, copy.longest_by_level_us = self.not_low_by_level, self.longest_by_level_us
         copy.high_ended, copy.low_fades, copy.was_low = self.high_ended, self.low_fades, self.was_low
         copy.unbroken, copy.again = self.unbroken, self.again
         return copy
@@ -260,6 +264,7 @@ class Conditions:
                 counted.anew(None)
             self.low_fades = self.surely_not_low = self.was_low = self.unbroken = self.again = None
             self.not_low_began, self.not_low_pieces, self.not_low_by_loss = stamp, (), False
+            self.not_low_by_level, self.longest_by_level_us = None, 0
 
     def interrupted(self, stamp: Stamp) -> None:
         """The supply is back after a dip that the board may or may not have ridden through."""
@@ -268,6 +273,7 @@ class Conditions:
         for counted in self._counts():
             counted.anew(stamp)
         self.surely_not_low, self.not_low_pieces = self.surely_not_low and stamp, ()
+        self.not_low_by_level, self.longest_by_level_us = self.not_low_by_level and stamp, 0
         self.unbroken = self.again = None
 
     def good_again(self, in_fault: bool = False) -> Stamp | None:
@@ -318,6 +324,8 @@ class Conditions:
         low = self.since[Needs.LOW]
         if low.sure is not None and not status[Needs.LOW][1]:
             self.not_low_began, self.not_low_by_loss, self.not_low_pieces = stamp, False, ()
+            self.longest_by_level_us = 0
+        self._level(not status[Needs.LOW][0] and not may_lost, stamp)
         if not status[Needs.LOW][0]:
             self.surely_not_low = self.surely_not_low or stamp
         elif self.surely_not_low is not None:
@@ -347,6 +355,15 @@ class Conditions:
         _follow(self.all_good, all(s != {_LOST} for s in sets), all_good, stamp)
         self.counted.update(all_good, stamp)
         self._each_alone(takes_one)
+
+    def _level(self, not_low: bool, stamp: Stamp) -> None:
+        """A level alone, no loss, keeps the sensors from being low, or does so no more."""
+        if not_low:
+            self.not_low_by_level = self.not_low_by_level or stamp
+        elif self.not_low_by_level is not None:
+            gone_us = stamp.earliest_us - self.not_low_by_level.latest_us
+            self.longest_by_level_us = max(self.longest_by_level_us, gone_us)
+            self.not_low_by_level = None
 
     def _fade(self, low: Since) -> None:
         """Keep what was known of the low before a loss over it."""

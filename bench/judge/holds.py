@@ -143,8 +143,11 @@ def _go_on(p: Possibility, before: Window, stamp: Stamp, world: World) -> list[W
     surely_us = world.conditions.not_low_us(_watches_from(p, world).first_us)
     low = world.conditions.since[Needs.LOW].possible or world.conditions.was_low or stamp
     fresh = Window(limit_at(low), limit_at(stamp), stamp).plus(world.parameters.timing.hold, rate)
+    still_us, level_us = surely_us, world.conditions.longest_by_level_us
+    if world.conditions.not_low_by_loss and level_us and rules.hold_on_band in (None, "pause"):
+        still_us = min(surely_us, level_us)  # the loss may have gone unseen, the level beside it not
     paused = Window(
-        before.low.plus(surely_us, 0),
+        before.low.plus(still_us, 0),
         None if before.high is None else before.high.plus(gone_us, rate),
         before.origin,
         before.causal,

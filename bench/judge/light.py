@@ -63,8 +63,6 @@ def judge_light(trace: Trace, light: Light, log: ModeLog, book: Book, end_us: in
     judged = _Judged(light, log, book, end_us)
     for first_us, last_us in log.recalls:
         log.free(first_us, last_us + judged.recall_us)
-    for lost_us in log.lost_holds:  # the loss may count, and be shown, until `return` has run on
-        log.still_lost(lost_us, lost_us + judged.return_us)
     judged.all(shown(trace, light, book.clock))
     _under_the_first(judged.findings, book)
     book.findings += judged.findings
@@ -96,11 +94,6 @@ class _Judged:
     @property
     def latency_us(self) -> int:
         return _EVER_US if self.light.latency is None else self.light.latency.max_us + STAMPS_US
-
-    @property
-    def return_us(self) -> int:
-        return_ = self.book.parameters.timing.return_
-        return _EVER_US if return_ is None else return_.max_us + STAMPS_US
 
     @property
     def recall_us(self) -> int:

@@ -37,10 +37,7 @@ class ModeLog:
     """
 
     recalls: list[tuple[int, int]] = field(default_factory=list)
-    #: Until these instants a hold may have gone on whose sensor counts as lost.
-    lost_holds: list[int] = field(default_factory=list)
 
-    _lost: bool = False
     _since: list[int] = field(default_factory=list)
     _modes: list[Modes] = field(default_factory=list)
 
@@ -49,32 +46,20 @@ class ModeLog:
         modes: Modes = frozenset({Mode.UNPOWERED} if cut else ())
         for p in possibilities:
             modes |= _SHOWS.get(p.state) or {p.mode}
-        lost = any(p.state == "post_leak_hold_lost" for p in possibilities)
-        if self._lost and not lost:
-            self.lost_holds.append(now_us)
-        self._lost = lost
         if not self._modes or modes != self._modes[-1]:
             self._since.append(now_us)
             self._modes.append(modes)
 
     def free(self, from_us: int, to_us: int) -> None:
         """Between these instants the light may also show anything else."""
-        self._also(from_us, to_us, None, frozenset(Mode))
-
-    def still_lost(self, from_us: int, to_us: int) -> None:
-        """Between these instants a leak may also be shown as the loss that was before it."""
-        self._also(from_us, to_us, Mode.SENSOR_FAULT, frozenset({Mode.LEAK_ACTIVE}))
-
-    def _also(self, from_us: int, to_us: int, mode: Mode | None, beside: Modes) -> None:
-        """Between these instants `mode` was possible too, where one of `beside` was."""
         for at_us in (from_us, to_us):
             place = bisect_right(self._since, at_us)
             if place and self._since[place - 1] != at_us:
                 self._since.insert(place, at_us)
                 self._modes.insert(place, self._modes[place - 1])
         for place, since in enumerate(self._since):
-            if from_us <= since < to_us and self._modes[place] & beside:
-                self._modes[place] |= {mode}
+            if from_us <= since < to_us:
+                self._modes[place] |= {None}
 
     def over(self, from_us: int, to_us: int) -> Modes:
         """Every mode that was possible at any instant of this time."""

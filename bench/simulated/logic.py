@@ -250,6 +250,7 @@ class Logic:
     def _in_hold(self, now_us: int) -> bool:
         trip = None if self._flaws.no_restart else self._trip(now_us)
         if trip is not None:
+            self._loss_noted = False  # a leak begins anew; a sensor that is still lost is noticed again
             return self._enter(Mode.LEAK_ACTIVE, trip.anchor_us, "trip")
         if self._loss_in_mitigation(now_us) or self._return_in_mitigation(now_us):
             return True

@@ -27,6 +27,10 @@ class Relay:
     def tell(self, closed: bool, now_us: int, target_us: int) -> None:
         """Command the contact at `now_us` so that its first edge lies at `target_us`, or as soon as it can."""
         self.told = closed
+        if self._moves and self._moves[0][0] <= now_us:  # kept waiting, so it has not begun: void
+            self._moves.clear()
+            if self.closed is closed:
+                return
         first = max(target_us, now_us + OPERATE_US)
         if self._moves:
             first = max(first, self._moves[-1][0] + 1)
