@@ -21,12 +21,15 @@ ABOUT = {
 
 def acceptance(parameters: Parameters) -> Procedure:
     """The full test of one board."""
-    return Procedure("acceptance", ABOUT["acceptance"], _Acceptance(parameters).whole())
+    writer = _Acceptance(parameters)
+    return Procedure("acceptance", ABOUT["acceptance"], writer.whole(), left_out=writer.not_gone_through())
 
 
 def survey(parameters: Parameters) -> Procedure:
     """The same stimuli, not judged."""
-    return Procedure("survey", ABOUT["survey"], _Acceptance(parameters).whole(), judged=False)
+    writer = _Acceptance(parameters)
+    steps, left_out = writer.whole(), writer.not_gone_through()
+    return Procedure("survey", ABOUT["survey"], steps, judged=False, left_out=left_out)
 
 
 class _Acceptance(Writer):

@@ -39,7 +39,7 @@ def full(parameters: Parameters) -> Procedure:
     """The longest test of one board."""
     writer = _Full(parameters)
     writer.write()
-    return Procedure("full", ABOUT, tuple(writer.steps), left_out=tuple(dict.fromkeys(writer.left_out)))
+    return Procedure("full", ABOUT, tuple(writer.steps), left_out=writer.not_gone_through())
 
 
 def _why_not(rule: str, lasts: Interval | None, timer: str) -> str:

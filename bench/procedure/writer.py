@@ -262,8 +262,17 @@ class Writer:
 
     def _walk(self, following: bool = False) -> None:
         """The calls through their combinations, one changing at a time, and back to where they began."""
+        if len(self.calls) > MANY_CALLS:
+            self.left_out.append(
+                f"every combination of the {len(self.calls)} calls: each changes by itself, "
+                "the others as they stand in that mode and the other way round"
+            )
         for call in self._changes():
             self._set({call: not self.calls[call]}, following)
+
+    def not_gone_through(self) -> tuple[str, ...]:
+        """`left_out`, each reason once."""
+        return tuple(dict.fromkeys(self.left_out))
 
     def _changes(self) -> list[str]:
         """The calls in the order in which they change: through every combination; of many calls each by itself, from

@@ -242,11 +242,16 @@ class Device:
             "SYSTem:TICK?": _say(self._clockwork.tick),
             "SYSTem:GUARd?": self._guard,
             "SYSTem:GUARd:LAST?": _say(lambda: self._kept[0]),
-            "STATus:PRESet": _do(lambda: None),
         }
-        for name in ("OPERation", "QUEStionable"):
-            # SCPI-1999 requires these registers; this instrument reports nothing through them.
-            masks = _Mask()
+        # SCPI-1999 requires these registers; this instrument reports nothing through them.
+        enables = {name: _Mask() for name in ("OPERation", "QUEStionable")}
+
+        def preset() -> None:
+            for mask in enables.values():
+                mask.clear()
+
+        found["STATus:PRESet"] = _do(preset)
+        for name, masks in enables.items():
             found[f"STATus:{name}[:EVENt]?"] = _say(lambda: 0)
             found[f"STATus:{name}:CONDition?"] = _say(lambda: 0)
             found[f"STATus:{name}:ENABle"] = masks.put
@@ -256,6 +261,9 @@ class Device:
 
 class _Mask:
     value = 0
+
+    def clear(self) -> None:
+        self.value = 0
 
     def put(self, parameters: Parameters) -> None:
         count(parameters, 1)

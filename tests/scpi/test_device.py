@@ -55,6 +55,7 @@ def test_common_commands(at: Instrument) -> None:
     assert at(b"*ESE 36;*ESE?;*SRE 32;*SRE?;*OPC?;:SYST:VERS?\n") == b"36;32;1;1999.0\n"
     assert at(b"*OPC;*ESR?;*ESR?\n") == b"1;0\n"
     assert at(b"*WAI;:STAT:PRES;:STAT:OPER?;:STAT:QUES:ENAB 5;ENAB?;COND?\n") == b"0;5;0\n"
+    assert at(b"STAT:PRES;:STAT:QUES:ENAB?\n") == b"0\n"  # SCPI-1999, volume 2, 20.2 (from memory)
 
 
 def test_headers_in_any_case_and_form(at: Instrument) -> None:
