@@ -26,8 +26,8 @@ from firmware_ref.parameters import (
     flashes,
 )
 
-VERSION = 4
-#: Places of the relays in the image: eight that switch 24 VAC, then the alarm's.
+VERSION = 5
+#: Places of the relays in the image: eight that switch 24 VAC, then the two of the alarm.
 RELAYS = ("Y", "W", "G", "O", "B", "Y2", "W2", "E")
 CALLS = RELAYS
 ALARM = ("alarm.no", "alarm.nc")
@@ -123,8 +123,7 @@ def image(parameters: Parameters) -> bytes:
         0 if rules.reset_supply_off_us is None else rules.reset_supply_off_us // 1_000,
     )
     by_place = {places[o.name]: o for o in p.outputs}
-    alarm = next((by_place[name] for name in ALARM if name in by_place), None)
-    outputs = [*(by_place.get(name) for name in RELAYS), alarm]
+    outputs = [by_place.get(name) for name in (*RELAYS, *ALARM)]
     by_name = {s.name: s for s in p.sensors}
     body = head + b"".join(_sensor(by_name.get(name)) for name in SENSORS) + _bus(p)
     body += b"".join(_output(o, p, calls, trip_ms, loss_ms) for o in outputs)
@@ -347,7 +346,7 @@ def _check(parameters: Parameters) -> None:
     for output in p.outputs:
         _check_output(p.name, output)
         if output.restart is not None and output.name in ALARM:
-            raise Unfit(f"{p.name}: {output.name} has a restart delay; this board's alarm relay has none")
+            raise Unfit(f"{p.name}: {output.name} has a restart delay; this board's alarm relays have none")
     if p.light is not None:
         _check_light(p.name, p.light)
     _check_alarm(p.name, {o.name: o for o in p.outputs if o.name in ALARM})
@@ -414,7 +413,7 @@ def _check_names(p: Parameters) -> None:
     unknown = _first_not_in([o.name for o in p.outputs], list(terminals(p)))
     if unknown is not None:
         raise Unfit(
-            f"{p.name}: no terminal is left for the output {unknown}; this board has {len(RELAYS)} and an alarm"
+            f"{p.name}: no terminal is left for the output {unknown}; this board has {len(RELAYS)} and the alarm contacts"
         )
 
 
@@ -434,7 +433,7 @@ def _check_output(name: str, output: Output) -> None:
                 f"{name}: {output.name} is a {output.kind}; this board's contact there is the other one"
             )
         if Policy.FOLLOW in output.modes.values():
-            raise Unfit(f"{name}: {output.name} follows a call; this board's alarm relay does not")
+            raise Unfit(f"{name}: {output.name} follows a call; this board's alarm relays do not")
         return
     shortest_ms = min(_ms(output.follow_on), _ms(output.follow_off))
     if Policy.FOLLOW in output.modes.values() and shortest_ms < SHORTEST_FOLLOW_MS:
@@ -444,10 +443,10 @@ def _check_output(name: str, output: Output) -> None:
 
 
 def _check_alarm(name: str, alarm: Mapping[str, Output]) -> None:
-    if len(alarm) == 2 and any(
-        _driven(alarm["alarm.no"], m) is not _driven(alarm["alarm.nc"], m) for m in _MODES
-    ):
-        raise Unfit(f"{name}: alarm.no and alarm.nc do not move together; on this board they are one relay")
+    if len(alarm) == 2 and any(all(o.modes[m] is Policy.ON for o in alarm.values()) for m in _MODES):
+        raise Unfit(
+            f"{name}: alarm.no and alarm.nc are closed in one mode; this board lets only one of them close"
+        )
 
 
 def _check_light(name: str, light: Light) -> None:

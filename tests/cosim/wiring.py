@@ -285,17 +285,15 @@ def _board(circuit: Circuit, parameters: Parameters, chance: random.Random) -> N
         nodes[name] = sim.node_add()
         sim.branch_add(calls_from, nodes[name], poles[name])
     outputs = {o.name: o for o in parameters.outputs}
-    alarm: int | None = None
     called = _names_at_the_board(parameters)
     for row in rows(toolchain.BOARD / "pins.csv"):
         name, role, pin = called.get(row["name"], row["name"]), row["role"], row["pin"]
         if role == "signal":
             continue
         if role == "relay" and name.startswith("alarm."):
-            if alarm is None:
-                alarm = nets["board:alarm/relay"] = sim.add_net((BOARD, pin), pull=0)
-                sim.relay_add(alarm, *_times(nominal, chance))
-                sim.relay_on_rail()
+            coil = nets[f"board:{name}/relay"] = sim.add_net((BOARD, pin), pull=0)
+            sim.relay_add(coil, *_times(nominal, chance))
+            sim.relay_on_rail()
             poles[f"board:{name}"] = sim.pole_add(name == "alarm.nc", 0)
             continue
         pull = 0 if role in ("relay", "lamp", "bias", "direction") else 1

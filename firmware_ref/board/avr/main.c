@@ -117,7 +117,7 @@ static void set_up_pins(void)
 #define OFF(port, bit) DDR##port = (uint8_t)(DDR##port | _BV(bit));
 #define OFF_N(n, port, bit) OFF(port, bit)
     RELAY_PINS(OFF_N)
-    ALARM_PIN(OFF)
+    ALARM_PINS(OFF_N)
     LIGHT_PIN(OFF)
     BIAS_PINS(OFF_N)
     BUS_DIRECTION_PIN(OFF)
@@ -187,11 +187,11 @@ static void carry_out(const board_outputs *out)
 #define PUT(on, port, bit) \
     if (on) { PORT##port = (uint8_t)(PORT##port | _BV(bit)); } else { PORT##port = (uint8_t)(PORT##port & ~_BV(bit)); }
 #define PUT_RELAY(n, port, bit) PUT((out->relays & 1u << (n)) != 0, port, bit)
-#define PUT_ALARM(port, bit) PUT(out->alarm, port, bit)
+#define PUT_ALARM(n, port, bit) PUT((out->alarms & 1u << (n)) != 0, port, bit)
 #define PUT_LIGHT(port, bit) PUT(out->light, port, bit)
 #define PUT_BIAS(n, port, bit) PUT((out->bias & 1u << (n)) != 0, port, bit)
     RELAY_PINS(PUT_RELAY)
-    ALARM_PIN(PUT_ALARM)
+    ALARM_PINS(PUT_ALARM)
     LIGHT_PIN(PUT_LIGHT)
     BIAS_PINS(PUT_BIAS)
     if (out->store) {

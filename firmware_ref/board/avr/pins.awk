@@ -9,10 +9,11 @@ $1 == "bus" && $2 == "direction" { print "#define BUS_DIRECTION_PIN(X) X(" port 
 $1 == "supply" { print "#define SUPPLY_PIN(X) X(" port ", " bit ")" }
 $1 == "button" { print "#define BUTTON_PIN(X) X(" port ", " bit ")" }
 $1 == "light" { print "#define LIGHT_PIN(X) X(" port ", " bit ")" }
-$1 == "alarm.no" { print "#define ALARM_PIN(X) X(" port ", " bit ")" }
+$1 ~ /^alarm\./ { alarms = alarms " X(" (n_alarms++ + 0) ", " port ", " bit ")" }
 $1 ~ /^call\./ { calls = calls " X(" (n_calls++ + 0) ", " port ", " bit ")" }
 $1 ~ /^out\./ { relays = relays " X(" (n_relays++ + 0) ", " port ", " bit ")" }
 END {
     print "#define CALL_PINS(X)" calls; print "#define RELAY_PINS(X)" relays
     print "#define SENSOR_CHANNELS(X)" signals; print "#define BIAS_PINS(X)" biases; print "#define TROUBLE_PINS(X)" troubles
+    print "#define ALARM_PINS(X)" alarms
 }

@@ -170,7 +170,7 @@ void board_tick(board *b, const board_inputs *in, board_outputs *out)
     }
     if (HAS(drive_interrupted)) { b->relays = lines(b); }
     out->relays = b->relays;
-    out->alarm = b->outputs.output[ALARM].drive;
+    out->alarms = (uint8_t)((b->outputs.output[ALARM_NO].drive ? 1u : 0u) | (b->outputs.output[ALARM_NC].drive ? 2u : 0u));
     out->light = b->power == POWER_RUNNING && panel_light(&b->panel, &b->parameters);
     out->bias = b->bias;
     out->alive = !(HAS(watchdog_starved) && (out->relays & (uint8_t)(out->relays - 1u)) != 0u);

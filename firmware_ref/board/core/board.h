@@ -31,7 +31,7 @@ typedef struct {
 
 typedef struct {
     uint8_t relays; /* bit n: drive of output n, in the order of the parameter table */
-    bool alarm;
+    uint8_t alarms; /* bit 0: drive of the relay that closes, bit 1: of the one that opens */
     bool light;
     uint8_t bias;   /* bit n: feed the divider of sensor n, a contact */
     bool bus_asks;  /* send the question, `bus.question` of the board */

@@ -17,7 +17,7 @@ void outputs_start(outputs_state *o, uint32_t now_ms)
 {
     *o = (outputs_state){.mode_ms = now_ms};
     for (uint8_t i = 0; i < OUTPUTS; i++) {
-        o->output[i].seen_ms = now_ms;
+        o->output[i].seen_ms = o->output[i].moved_ms = now_ms;
     }
 }
 
@@ -30,6 +30,10 @@ static board_policy policy_of(const output_parameters *q, uint8_t i, board_mode 
     if (HAS(blower_not_held) && i == OUT_G && mode == MODE_POST_LEAK_HOLD) { return POLICY_FOLLOW; }
     if (HAS(fault_blower_not_forced) && i == OUT_G && mode == MODE_SENSOR_FAULT) { return POLICY_FOLLOW; }
     if (HAS(fault_heat_blocked) && i == OUT_W && mode == MODE_SENSOR_FAULT) { return POLICY_OFF; }
+    if (HAS(second_stage_passes) && i == OUT_Y2 && mode == MODE_LEAK_ACTIVE) { return POLICY_FOLLOW; }
+    if (HAS(damper_not_opened) && i < RELAYS && i != OUT_G && !q->fed_by_call && mode == MODE_LEAK_ACTIVE) {
+        return POLICY_FOLLOW;
+    }
     return (board_policy)q->policy[mode];
 }
 
@@ -65,8 +69,22 @@ static bool kept_off(output_state *o, const output_parameters *q, board_policy p
     return o->resting && policy == POLICY_FOLLOW && !(o->drive && called);
 }
 
+/* An alarm contact may not close before the other is open: so long after its relay was told, it is. */
+enum { OPEN_AFTER_MS = 15 };
+
+static bool must_wait(const outputs_state *o, const parameters *p, uint8_t i, bool drive, uint32_t now_ms)
+{
+    const output_state *other = &o->output[i == ALARM_NO ? ALARM_NC : ALARM_NO];
+    /* The one closes when its relay is fed, the other when it is let go. */
+    if (i < ALARM_NO || drive != (i == ALARM_NO) || !p->output[ALARM_NO].used || !p->output[ALARM_NC].used) {
+        return HAS(contacts_overlap) && i == ALARM_NC && !(other->drive && reached(now_ms, other->moved_ms + 100u));
+    }
+    if (HAS(contacts_overlap)) { return false; }
+    return other->drive != drive || !reached(now_ms, other->moved_ms + OPEN_AFTER_MS);
+}
+
 static void tick(output_state *o, const output_parameters *q, uint8_t i, board_mode mode, const mode_move *move,
-                 const mains_input *call, uint32_t mode_ms, uint32_t now_ms)
+                 const mains_input *call, uint32_t mode_ms, uint32_t now_ms, bool may_move)
 {
     const bool called = call != 0 && call->present;
     const bool call_changed = call != 0 && call->changed_ms != o->seen_ms;
@@ -81,6 +99,7 @@ static void tick(output_state *o, const output_parameters *q, uint8_t i, board_m
     }
     const bool rests = kept_off(o, q, policy, called, now_ms);
     bool wanted = policy == POLICY_ON || (policy == POLICY_FOLLOW && called && !rests);
+    if (HAS(alarm_stuck) && i >= ALARM_NO && mode == MODE_NORMAL) { wanted = o->wanted; }
     if (HAS(blower_not_released) && i == OUT_G && mode == MODE_NORMAL && !new_call) { wanted = o->wanted; }
     if (wanted != o->wanted) {
         o->wanted = wanted;
@@ -97,8 +116,9 @@ static void tick(output_state *o, const output_parameters *q, uint8_t i, board_m
     if (rests && !wanted && q->fed_by_call) {
         /* What has gone off with its call must not come on again with it. */
         o->drive = false;
-    } else if (o->drive != o->wanted && reached(now_ms, o->due_ms)) {
+    } else if (o->drive != o->wanted && reached(now_ms, o->due_ms) && may_move) {
         o->drive = o->wanted;
+        o->moved_ms = now_ms;
         if (!o->drive) {
             rest(o, q, AFTER_ANY_OFF, now_ms);
         }
@@ -117,7 +137,8 @@ void outputs_tick(outputs_state *o, const parameters *p, board_mode mode, const 
         if (q->used) {
             const mains_input *call = q->call < CALLS ? &calls[q->call] : 0;
             output_state *one = &o->output[i];
-            tick(one, q, i, mode, move, call, o->mode_ms, now_ms);
+            const bool may_move = one->drive == one->wanted || !must_wait(o, p, i, one->wanted, now_ms);
+            tick(one, q, i, mode, move, call, o->mode_ms, now_ms, may_move);
             o->busy = o->busy || one->resting || one->drive != one->wanted;
         }
     }

@@ -13,6 +13,7 @@ typedef struct {
     bool drive;  /* the relay is fed */
     bool wanted; /* where it is to be, from due_ms on */
     uint32_t due_ms;
+    uint32_t moved_ms; /* when its drive changed last */
     bool resting; /* anti-short-cycle runs since rest_ms */
     uint32_t rest_ms;
     uint32_t seen_ms; /* the change of the call that was answered last */

@@ -9,13 +9,13 @@
 #include <stdbool.h>
 #include <stdint.h>
 
-enum { OUTPUTS = 9, RELAYS = 8, CALLS = 8, ALARM = 8 };
+enum { OUTPUTS = 10, RELAYS = 8, CALLS = 8, ALARMS = 2, ALARM_NO = 8, ALARM_NC = 9 };
 enum { NO_CALL = 0xFF };
-enum { OUT_Y = 0, OUT_W = 1, OUT_G = 2 };
+enum { OUT_Y = 0, OUT_W = 1, OUT_G = 2, OUT_Y2 = 5 };
 
 enum { SENSORS = 2 };
 
-enum { IMAGE_VERSION = 4, IMAGE_BYTES = 422, OUTPUT_BYTES = 37, SENSOR_BYTES = 9, BUS_BYTES = 16 };
+enum { IMAGE_VERSION = 5, IMAGE_BYTES = 459, OUTPUT_BYTES = 37, SENSOR_BYTES = 9, BUS_BYTES = 16 };
 
 /* Codes of the light; all others are that many flashes. */
 enum { CODE_DARK = 0, CODE_STEADY = 255 };

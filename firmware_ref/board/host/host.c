@@ -61,7 +61,7 @@ static uint32_t chance(host *h, uint32_t below)
 
 static bool contact(const host *h, uint32_t terminal)
 {
-    return terminal == ALARM_NC ? !h->relays[ALARM].closed : h->relays[terminal].closed;
+    return terminal == ALARM_NC ? !h->relays[ALARM_NC].closed : h->relays[terminal].closed;
 }
 
 static bool terminal_on(const host *h, uint32_t terminal)
@@ -146,7 +146,9 @@ static void feed_coils(host *h)
     for (uint32_t i = 0; i < RELAYS; i++) {
         feed_coil(h, &h->relays[i], fed && h->alive && (h->out.relays >> i & 1u) != 0u);
     }
-    feed_coil(h, &h->relays[ALARM], fed && h->alive && h->out.alarm);
+    for (uint32_t i = 0; i < ALARMS; i++) {
+        feed_coil(h, &h->relays[ALARM_NO + i], fed && h->alive && (h->out.alarms >> i & 1u) != 0u);
+    }
 }
 
 /* -- the controller -- */

@@ -16,7 +16,7 @@
 #define API __attribute__((visibility("default")))
 
 /* Terminals: 0…7 the relays in the order of the parameter table, then alarm.no, alarm.nc and the light. */
-enum { TERMINALS = 11, ALARM_NO = 8, ALARM_NC = 9, LIGHT = 10 };
+enum { TERMINALS = OUTPUTS + 1, LIGHT = OUTPUTS };
 
 typedef struct host host;
 

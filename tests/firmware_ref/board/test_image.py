@@ -124,12 +124,10 @@ def contacts(**changes: object) -> Callable[[Parameters], Parameters]:
     return change
 
 
-def unlike_contacts(p: Parameters) -> Parameters:
-    with_no = contacts()(p)
+def both_closed(p: Parameters) -> Parameters:
     on = dict.fromkeys(p.outputs[0].modes, Policy.ON)
-    nc = replace(
-        with_no.outputs[-1], name="alarm.nc", kind="contact-nc", modes={**on, Mode.NORMAL: Policy.OFF}
-    )
+    with_no = contacts(modes={**on, Mode.UNPOWERED: Policy.OFF})(p)
+    nc = replace(with_no.outputs[-1], name="alarm.nc", kind="contact-nc", modes=on)
     return replace(with_no, outputs=(*with_no.outputs, nc))
 
 
@@ -150,7 +148,7 @@ def unlike_contacts(p: Parameters) -> Parameters:
         (contacts(kind="contact-nc"), "not at rest"),
         (contacts(restart=Restart(frozenset({"release"}), Interval(0, 1))), "restart delay"),
         (contacts(modes={m: Policy.FOLLOW if m is Mode.NORMAL else Policy.OFF for m in Mode}), "follows a call"),
-        (unlike_contacts, "do not move together"),
+        (both_closed, "closed in one mode"),
     ],
 )  # fmt: skip
 def test_what_the_hardware_cannot_carry_is_refused_in_one_sentence(

@@ -38,8 +38,6 @@ def carried(seed: int) -> Parameters | None:
     outputs = [
         at_rest(o if o.name in RELAYS or "." in o.name else replace(o, name=free.pop())) for o in p.outputs
     ]
-    if {"alarm.no", "alarm.nc"} <= {o.name for o in outputs}:
-        outputs = [o for o in outputs if o.name != "alarm.nc"]
     rules = p.rules
     if rules.reset_supply_off_us is not None:
         rules = replace(rules, reset_supply_off_us=min(rules.reset_supply_off_us, 12_000_000))

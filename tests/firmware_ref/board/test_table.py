@@ -372,7 +372,7 @@ def test_restart_keeps_off_until_its_time_and_follows_then(event: str) -> None:
     assert rig.move("Y", True, began) == near(30 + REACT_F)
 
 
-def test_alarm_contacts_move_together() -> None:
+def test_an_alarm_contact_closes_after_the_other_has_opened() -> None:
     def contact(name: str, kind: str, words: tuple[str, ...]) -> Output:
         limit = within(250_000)
         return Output(
@@ -384,7 +384,12 @@ def test_alarm_contacts_move_together() -> None:
     nc = contact("alarm.nc", "contact-nc", ("on", "on", "on", "off", "off", "off"))
     rig = Rig(replace(furnace(), outputs=(*furnace().outputs, no, nc))).up()
     assert rig.shows() == "alarm.nc"
+    since = rig.t
     assert rig.leak().shows() == "Galarm.no"
+    assert 0 < rig.move("alarm.no", True, since) - rig.move("alarm.nc", False, since) < 0.02
+    since = rig.t
+    rig.hold().wait(rig.parameters.timing.hold.max_us / S)  # type: ignore[union-attr]
+    assert 0 < rig.move("alarm.nc", True, since) - rig.move("alarm.no", False, since) < 0.02
 
 
 # -- light and button ------------------------------------------------------------------------
