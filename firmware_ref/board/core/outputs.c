@@ -83,9 +83,12 @@ static bool must_wait(const outputs_state *o, const parameters *p, uint8_t i, bo
     return other->drive != drive || !reached(now_ms, other->moved_ms + OPEN_AFTER_MS);
 }
 
-static void tick(output_state *o, const output_parameters *q, uint8_t i, board_mode mode, const mode_move *move,
-                 const mains_input *call, uint32_t mode_ms, uint32_t now_ms, bool may_move)
+static void tick(outputs_state *all, const parameters *p, uint8_t i, board_mode mode, const mode_move *move,
+                 const mains_input *call, uint32_t now_ms)
 {
+    output_state *o = &all->output[i];
+    const output_parameters *q = &p->output[i];
+    const uint32_t mode_ms = all->mode_ms;
     const bool called = call != 0 && call->present;
     const bool call_changed = call != 0 && call->changed_ms != o->seen_ms;
     const bool new_call = call != 0 && reached(call->changed_ms, mode_ms);
@@ -116,7 +119,7 @@ static void tick(output_state *o, const output_parameters *q, uint8_t i, board_m
     if (rests && !wanted && q->fed_by_call) {
         /* What has gone off with its call must not come on again with it. */
         o->drive = false;
-    } else if (o->drive != o->wanted && reached(now_ms, o->due_ms) && may_move) {
+    } else if (o->drive != o->wanted && reached(now_ms, o->due_ms) && !must_wait(all, p, i, o->wanted, now_ms)) {
         o->drive = o->wanted;
         o->moved_ms = now_ms;
         if (!o->drive) {
@@ -136,9 +139,8 @@ void outputs_tick(outputs_state *o, const parameters *p, board_mode mode, const 
     for (uint8_t i = 0; i < OUTPUTS; i++, q++) {
         if (q->used) {
             const mains_input *call = q->call < CALLS ? &calls[q->call] : 0;
-            output_state *one = &o->output[i];
-            const bool may_move = one->drive == one->wanted || !must_wait(o, p, i, one->wanted, now_ms);
-            tick(one, q, i, mode, move, call, o->mode_ms, now_ms, may_move);
+            const output_state *one = &o->output[i];
+            tick(o, p, i, mode, move, call, now_ms);
             o->busy = o->busy || one->resting || one->drive != one->wanted;
         }
     }
