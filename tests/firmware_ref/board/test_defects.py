@@ -149,7 +149,7 @@ def told(profile: str, name: str) -> list[tuple[str, bool, int]]:
     for step in (rig.on, rig.off):
         for call in ("Y", "W", "G"):
             step(call).wait(2)
-    rig.on("Y", "W").wait(35).cut(0.015).wait(12)
+    rig.on(*(c for c in parameters.calls if c != "G")).wait(35).cut(0.015).wait(12)
     for _ in range(3):
         rig.gas("leak").wait(0.9 if parameters.rules.latching else 1.9).gas("clear").wait(0.5)
     analog = parameters.sensors[0].kind in ("analog", "modbus")

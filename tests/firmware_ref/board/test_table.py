@@ -390,7 +390,7 @@ def test_an_alarm_contact_closes_after_the_other_has_opened() -> None:
         0.015, abs=0.006
     )
     since = rig.t
-    rig.hold().wait(rig.parameters.timing.hold.max_us / S)  # type: ignore[union-attr]
+    rig.hold().wait(rig.parameters.timing.hold.max_us / 1e6)  # type: ignore[union-attr]
     assert rig.move("alarm.nc", True, since) - rig.move("alarm.no", False, since) == pytest.approx(
         0.015, abs=0.006
     )
