@@ -15,7 +15,7 @@
 #define PORTS 12 // A to L
 #define NETS 256
 #define NET_PINS 4
-#define RELAYS 40
+#define RELAYS 48
 #define POLES 96
 #define NODES 64
 #define BRANCHES 96
