@@ -13,9 +13,12 @@ import struct
 from collections.abc import Mapping, Sequence
 
 from firmware_ref.parameters import (
+    ACTIONS,
     DARK,
     STEADY,
     Band,
+    Button,
+    Gesture,
     Interval,
     Light,
     Mode,
@@ -26,7 +29,7 @@ from firmware_ref.parameters import (
     flashes,
 )
 
-VERSION = 5
+VERSION = 6
 #: Places of the relays in the image: eight that switch 24 VAC, then the two of the alarm.
 RELAYS = ("Y", "W", "G", "O", "B", "Y2", "W2", "E")
 CALLS = RELAYS
@@ -65,10 +68,12 @@ NOT_STATED_MS = {
     "loss": 5_000,
     "return": 5_000,
     "ride-through": 100,
+    "self-test": 30_000,
 }
 
 _MODES = (
-    Mode.UNPOWERED, Mode.START_UP, Mode.NORMAL, Mode.LEAK_ACTIVE, Mode.POST_LEAK_HOLD, Mode.SENSOR_FAULT
+    Mode.UNPOWERED, Mode.START_UP, Mode.NORMAL, Mode.LEAK_ACTIVE, Mode.POST_LEAK_HOLD, Mode.SENSOR_FAULT,
+    Mode.SELF_TEST,
 )  # fmt: skip
 #: The light where the profile has none, or does not state it; ours.
 _CODES = {
@@ -77,6 +82,18 @@ _CODES = {
 }  # fmt: skip
 _FLASH_MS, _GAP_MS, _PAUSE_MS = 300, 300, 1_500
 _CODE_STEADY = 255
+#: The button where the profile has none; ours.
+_PLAIN = Button(
+    press=Interval(20_000, 40_000),
+    acts=Interval(0, 0),
+    gestures={
+        "recall": Gesture(2, Interval(3_000_000, 3_000_000)),
+        "clear-faults": Gesture(press=Interval(8_000_000, 8_000_000)),
+    },
+)
+#: A contact bounces for less than this.
+SHORTEST_PRESS_MS = 10
+_LONGEST_MS = 65_535
 #: Scan, lamp and a group that was just begun.
 _LIGHT_SPARE_MS = 50
 _POLICIES = (Policy.OFF, Policy.ON, Policy.FOLLOW)
@@ -104,9 +121,11 @@ def image(parameters: Parameters) -> bytes:
         rules.after_fault == "hold",
         rules.hold_ends_only_when == "low",
         rules.check_before_normal,
+        rules.leak_in_self_test == "waits",
+        rules.loss_in_self_test == "waits",
     )
     head = struct.pack(
-        "<BB3B9I",
+        "<BB3B10I",
         VERSION,
         sum(1 << bit for bit, flag in enumerate(flags) if flag),
         _ON_BAND.index(rules.hold_on_band or "restart"),
@@ -121,13 +140,14 @@ def image(parameters: Parameters) -> bytes:
         _stated_ms(timing.return_, "return") - FILTER_MS - late_ms(p),
         _stated_ms(timing.ride_through, "ride-through"),
         0 if rules.reset_supply_off_us is None else rules.reset_supply_off_us // 1_000,
+        _stated_ms(timing.self_test, "self-test"),
     )
     by_place = {places[o.name]: o for o in p.outputs}
     outputs = [by_place.get(name) for name in (*RELAYS, *ALARM)]
     by_name = {s.name: s for s in p.sensors}
     body = head + b"".join(_sensor(by_name.get(name)) for name in SENSORS) + _bus(p)
     body += b"".join(_output(o, p, calls, trip_ms, loss_ms) for o in outputs)
-    body += _light(p.light)
+    body += _light(p.light) + _button(p.button or _PLAIN)
     return body + struct.pack("<H", crc16(body))
 
 
@@ -221,7 +241,7 @@ def _output(
     output: Output | None, parameters: Parameters, calls: Mapping[str, str], trip_ms: int, loss_ms: int
 ) -> bytes:
     if output is None:
-        return struct.pack("<BB6B6IBI", 0, NO_CALL, *[0] * 6, *[0] * 6, 0, 0)
+        return struct.pack("<BB7B6IBI", 0, NO_CALL, *[0] * 7, *[0] * 6, 0, 0)
     timing = parameters.timing
     # A contact that closes without its coil is driven the other way round.
     policies = [_POLICIES.index(_driven(output, mode)) for mode in _MODES]
@@ -230,7 +250,7 @@ def _output(
     if output.kind == "contact-nc":
         moves = [output.follow_off, output.follow_on, output.react_off, output.react_on]
     return struct.pack(
-        "<BB6B6IBI",
+        "<BB7B6IBI",
         _USED | (_FED_BY_CALL if output.feed == "call" else 0),
         NO_CALL if output.call is None else CALLS.index(calls[output.call]),
         *policies,
@@ -266,8 +286,24 @@ def _light_ms(light: Light | None) -> tuple[int, int, int]:
     )
 
 
+def _button(button: Button) -> bytes:
+    """How long a press is, then of each gesture how many presses (0: a long one, or none) and the time."""
+    bound = [button.gestures.get(action) for action in ACTIONS]
+    return struct.pack("<H", _ms(button.press)) + b"".join(
+        struct.pack("<BH", 0, 0) if gesture is None else struct.pack("<BH", *_gesture(gesture))
+        for gesture in bound
+    )
+
+
+def _gesture(gesture: Gesture) -> tuple[int, int]:
+    if gesture.press is not None:
+        return 0, _ms(gesture.press)
+    return gesture.presses, 0 if gesture.within is None else _ms(gesture.within)
+
+
 def _driven(output: Output, mode: Mode) -> Policy:
-    policy = output.modes[mode]
+    # A board that has no self-test is never in it.
+    policy = output.modes.get(mode, Policy.OFF)
     if output.kind != "contact-nc":
         return policy
     return {Policy.ON: Policy.OFF, Policy.OFF: Policy.ON}.get(policy, policy)
@@ -349,6 +385,8 @@ def _check(parameters: Parameters) -> None:
             raise Unfit(f"{p.name}: {output.name} has a restart delay; this board's alarm relays have none")
     if p.light is not None:
         _check_light(p.name, p.light)
+    if p.button is not None:
+        _check_button(p.name, p.button)
     _check_alarm(p.name, {o.name: o for o in p.outputs if o.name in ALARM})
     if _ms(timing.boot) <= START_MS:
         raise Unfit(
@@ -443,10 +481,24 @@ def _check_output(name: str, output: Output) -> None:
 
 
 def _check_alarm(name: str, alarm: Mapping[str, Output]) -> None:
-    if len(alarm) == 2 and any(all(o.modes[m] is Policy.ON for o in alarm.values()) for m in _MODES):
+    if len(alarm) == 2 and any(all(o.modes.get(m) is Policy.ON for o in alarm.values()) for m in _MODES):
         raise Unfit(
             f"{name}: alarm.no and alarm.nc are closed in one mode; this board lets only one of them close"
         )
+
+
+def _check_button(name: str, button: Button) -> None:
+    if _ms(button.press) < SHORTEST_PRESS_MS:
+        raise Unfit(
+            f"{name}: a press of the button lasts {_ms(button.press)} ms; this board needs {SHORTEST_PRESS_MS} ms to "
+            "tell one from a bounce"
+        )
+    lasting = {
+        f"the gesture for {action}": _gesture(gesture)[1] for action, gesture in button.gestures.items()
+    }
+    for what, ms in {"a press of the button": _ms(button.press), **lasting}.items():
+        if ms > _LONGEST_MS:
+            raise Unfit(f"{name}: {what} takes {ms} ms; this board counts to {_LONGEST_MS}")
 
 
 def _check_light(name: str, light: Light) -> None:
@@ -457,5 +509,7 @@ def _check_light(name: str, light: Light) -> None:
             f"its group, which takes up to {needed_ms} ms"
         )
     for what, span in (("a pause", light.pause), ("a flash", light.on), ("a gap", light.off)):
-        if span is not None and _ms(span) > 65_535:
-            raise Unfit(f"{name}: {what} of the light takes {_ms(span)} ms; this board counts to 65535")
+        if span is not None and _ms(span) > _LONGEST_MS:
+            raise Unfit(
+                f"{name}: {what} of the light takes {_ms(span)} ms; this board counts to {_LONGEST_MS}"
+            )

@@ -17,6 +17,7 @@ static void begin(board *b)
     bus_start(&b->bus, &b->parameters.bus);
     outputs_start(&b->outputs, b->now_ms);
     b->relays = 0;
+    b->button = (button_state){.pressed = false};
     b->panel = (panel_state){.code = CODE_DARK};
     b->logic = (logic_state){.mode = MODE_UNPOWERED};
 }
@@ -75,6 +76,7 @@ static void go_down(board *b)
     }
     record.down = record.kept != KEPT_NOTHING || record.latched;
     if (HAS(short_cut_clears_latch)) { record.latched = false; }
+    if (HAS(reset_not_stored) && b->memory.saved.latched) { record.latched = true; }
     memory_save(&b->memory, &record);
     outputs_start(&b->outputs, b->now_ms);
     b->relays = 0;
@@ -98,12 +100,25 @@ static void wait_for_supply(board *b)
     }
 }
 
-static mode_move run(board *b)
+/* What the button asks for, if anything, goes before what the board does by itself in this millisecond: in the modes
+ * in which it leads anywhere no time is counted but that of a condition. */
+static mode_move ask(board *b, button_ask asked)
+{
+    const mode_move move = logic_ask(&b->logic, &b->parameters, &b->sensor, asked, b->now_ms);
+    if (asked == ASK_RECALL) {
+        panel_recall(&b->panel, &b->parameters, &b->logic);
+    }
+    return move;
+}
+
+static mode_move run(board *b, bool button)
 {
     const parameters *p = &b->parameters;
     const uint32_t up_ms = b->now_ms - b->supply_ms;
     if (b->power == POWER_RUNNING) {
-        return logic_tick(&b->logic, p, &b->sensor, up_ms, b->now_ms);
+        const button_ask asked = button_tick(&b->button, &p->button, button, b->now_ms);
+        const mode_move move = ask(b, asked);
+        return move.kind != MOVE_NONE ? move : logic_tick(&b->logic, p, &b->sensor, up_ms, b->now_ms);
     }
     if (up_ms < p->boot_ms) {
         return (mode_move){.kind = MOVE_NONE};
@@ -120,6 +135,7 @@ static void remember(board *b)
     if (record.kept == KEPT_HOLD && saved->kept == KEPT_HOLD) {
         record.hold_left_ms = saved->hold_left_ms;
     }
+    if (HAS(reset_not_stored) && saved->latched) { record.latched = true; }
     memory_save(&b->memory, &record);
 }
 
@@ -151,7 +167,7 @@ void board_tick(board *b, const board_inputs *in, board_outputs *out)
     } else if (b->supply.silent_ms >= b->parameters.ride_through_ms) {
         go_down(b);
     } else {
-        const mode_move move = run(b);
+        const mode_move move = run(b, in->button);
         if (b->power == POWER_RUNNING) {
             if (move.kind != MOVE_NONE || call_changed || b->outputs.busy || HAS(loss_ends_mitigation)) {
                 const bool ended = HAS(loss_ends_mitigation) && b->logic.lost_noticed;
@@ -159,11 +175,8 @@ void board_tick(board *b, const board_inputs *in, board_outputs *out)
                 outputs_tick(&b->outputs, &b->parameters, mode, &move, b->calls, b->now_ms);
                 b->relays = lines(b);
             }
-            const bool cleared = panel_tick(&b->panel, &b->parameters, &b->logic, in->button);
-            if (cleared) {
-                b->logic.last_fault = FAULT_NONE;
-            }
-            if (cleared || move.kind != MOVE_NONE) {
+            panel_tick(&b->panel, &b->parameters, &b->logic);
+            if (move.kind != MOVE_NONE || b->logic.last_fault != b->memory.saved.last_fault) {
                 remember(b);
             }
         }

@@ -9,6 +9,7 @@
 #include <stdint.h>
 
 #include "bus.h"
+#include "button.h"
 #include "logic.h"
 #include "mains.h"
 #include "memory.h"
@@ -62,6 +63,7 @@ typedef struct {
     logic_state logic;
     outputs_state outputs;
     uint8_t relays; /* their drives, as lines */
+    button_state button;
     panel_state panel;
     memory_state memory;
     parameters parameters;

@@ -159,6 +159,20 @@ static mode_move faulted(logic_state *l, const parameters *p, const sensor_state
     return enter(l, MODE_NORMAL, MOVE_REACT, AFTER_RETURN, now_ms);
 }
 
+static mode_move testing(logic_state *l, const parameters *p, const sensor_state *s, uint32_t now_ms)
+{
+    if (tripped(l, p, s) && !p->leak_waits && !HAS(self_test_blind)) {
+        return trip(l, now_ms);
+    }
+    if (lost(p, s) && !p->loss_waits) {
+        return fault(l, p, MOVE_LOSS, now_ms);
+    }
+    if (l->test_left_ms > 0u && !HAS(self_test_endless)) {
+        l->test_left_ms--;
+    }
+    return l->test_left_ms > 0u ? none() : enter(l, MODE_NORMAL, MOVE_REACT, 0, now_ms);
+}
+
 mode_move logic_tick(logic_state *l, const parameters *p, const sensor_state *s, uint32_t up_ms, uint32_t now_ms)
 {
     switch (l->mode) {
@@ -171,6 +185,37 @@ mode_move logic_tick(logic_state *l, const parameters *p, const sensor_state *s,
         return holding(l, p, s, now_ms);
     case MODE_SENSOR_FAULT:
         return faulted(l, p, s, now_ms);
+    case MODE_SELF_TEST:
+        return testing(l, p, s, now_ms);
+    default:
+        return none();
+    }
+}
+
+/* A latched fault is reset only when it would have ended by itself, were it not latched, or is about to trip. */
+static mode_move reset(logic_state *l, const parameters *p, const sensor_state *s, uint32_t now_ms)
+{
+    if (l->mode != MODE_SENSOR_FAULT || !l->latched || s->good_ms < p->return_ms || HAS(reset_ignored)) {
+        return none();
+    }
+    l->latched = false;
+    return enter(l, MODE_NORMAL, MOVE_REACT, AFTER_RETURN, now_ms);
+}
+
+mode_move logic_ask(logic_state *l, const parameters *p, const sensor_state *s, button_ask ask, uint32_t now_ms)
+{
+    switch (ask) {
+    case ASK_SELF_TEST:
+        if (l->mode != MODE_NORMAL && !(HAS(self_test_in_hold) && l->mode == MODE_POST_LEAK_HOLD)) {
+            return none();
+        }
+        l->test_left_ms = p->self_test_ms;
+        return enter(l, MODE_SELF_TEST, MOVE_REACT, 0, now_ms);
+    case ASK_RESET:
+        return reset(l, p, s, now_ms);
+    case ASK_CLEAR:
+        l->last_fault = FAULT_NONE;
+        return none();
     default:
         return none();
     }

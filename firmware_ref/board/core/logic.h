@@ -26,6 +26,7 @@ typedef struct {
     uint32_t low_ms;   /* how long the clear has been qualifying */
     uint32_t hold_left_ms;
     uint32_t tripped_ms;
+    uint32_t test_left_ms;
     memory_fault last_fault;
 } logic_state;
 
@@ -34,6 +35,9 @@ mode_move logic_boot(logic_state *l, const parameters *p, const memory_record *r
 
 /* One millisecond; `up_ms`: since the supply came. */
 mode_move logic_tick(logic_state *l, const parameters *p, const sensor_state *s, uint32_t up_ms, uint32_t now_ms);
+
+/* What the service button asks for, where the mode has an answer to it. */
+mode_move logic_ask(logic_state *l, const parameters *p, const sensor_state *s, button_ask ask, uint32_t now_ms);
 
 /* What is to be kept now. */
 memory_record logic_record(const logic_state *l, const parameters *p);

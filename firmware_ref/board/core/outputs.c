@@ -30,6 +30,7 @@ static board_policy policy_of(const output_parameters *q, uint8_t i, board_mode 
     if (HAS(blower_not_held) && i == OUT_G && mode == MODE_POST_LEAK_HOLD) { return POLICY_FOLLOW; }
     if (HAS(fault_blower_not_forced) && i == OUT_G && mode == MODE_SENSOR_FAULT) { return POLICY_FOLLOW; }
     if (HAS(fault_heat_blocked) && i == OUT_W && mode == MODE_SENSOR_FAULT) { return POLICY_OFF; }
+    if (HAS(self_test_blower_follows) && i == OUT_G && mode == MODE_SELF_TEST) { return POLICY_FOLLOW; }
     if (HAS(second_stage_passes) && i == OUT_Y2 && mode == MODE_LEAK_ACTIVE) { return POLICY_FOLLOW; }
     if (HAS(damper_not_opened) && i < RELAYS && i != OUT_G && !q->fed_by_call && mode == MODE_LEAK_ACTIVE) {
         return POLICY_FOLLOW;

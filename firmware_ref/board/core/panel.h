@@ -1,9 +1,7 @@
-/* The light and the button.  Gestures are invented for this board.
+/* The light: the parameters' code for each mode.
  *
- * Light: the parameters' code for each mode.  A group is a pause and then its
- * flashes; a group that has begun is finished before another code begins.
- * Button: two presses within 3 s show the last stored fault once, a press of
- * 8 s clears it. */
+ * A group is a pause and then its flashes; a group that has begun is finished
+ * before another code begins. */
 #ifndef BOARD_PANEL_H
 #define BOARD_PANEL_H
 
@@ -13,18 +11,16 @@
 #include "logic.h"
 
 typedef struct {
-    bool pressed;       /* debounced */
-    uint8_t settle_ms;  /* how long the contact has read otherwise */
-    uint16_t held_ms;
-    uint8_t presses;
-    uint16_t since_ms;  /* the first of them */
-    uint8_t code;       /* what is being shown */
-    uint16_t phase_ms;  /* into the group */
-    uint8_t recall;     /* a code still to be shown once */
+    uint8_t code;      /* what is being shown */
+    uint16_t phase_ms; /* into the group */
+    uint8_t recall;    /* a code still to be shown once */
 } panel_state;
 
-/* One millisecond.  True: the person clears the stored fault. */
-bool panel_tick(panel_state *s, const parameters *p, const logic_state *l, bool contact);
+/* One millisecond. */
+void panel_tick(panel_state *s, const parameters *p, const logic_state *l);
+
+/* The code of the last stored fault, if it flashes, is shown once. */
+void panel_recall(panel_state *s, const parameters *p, const logic_state *l);
 
 /* Whether the light is on now. */
 bool panel_light(const panel_state *s, const parameters *p);

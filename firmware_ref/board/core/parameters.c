@@ -8,7 +8,9 @@ enum {
     FLAG_LATCHING = 1 << 1,
     FLAG_FAULT_INTO_HOLD = 1 << 2,
     FLAG_ENDS_ONLY_LOW = 1 << 3,
-    FLAG_CHECK_BEFORE_NORMAL = 1 << 4
+    FLAG_CHECK_BEFORE_NORMAL = 1 << 4,
+    FLAG_LEAK_WAITS = 1 << 5,
+    FLAG_LOSS_WAITS = 1 << 6
 };
 
 enum {
@@ -102,6 +104,20 @@ static void load_output(output_parameters *o, const uint8_t **at)
     o->restart_ms = next_32(at);
 }
 
+static void load_button(button_parameters *b, const uint8_t **at)
+{
+    b->settle_ms = next_16(at);
+    b->window_ms = 0;
+    for (uint8_t ask = 0; ask < ASKS; ask++) {
+        gesture_parameters *g = &b->gesture[ask];
+        g->presses = next_8(at);
+        g->ms = next_16(at);
+        if (g->presses > 0u && g->ms > b->window_ms) {
+            b->window_ms = g->ms;
+        }
+    }
+}
+
 bool parameters_load(parameters *p, const uint8_t image[IMAGE_BYTES])
 {
     const uint8_t *at = image;
@@ -115,6 +131,8 @@ bool parameters_load(parameters *p, const uint8_t image[IMAGE_BYTES])
     p->fault_into_hold = (flags & FLAG_FAULT_INTO_HOLD) != 0;
     p->ends_only_low = (flags & FLAG_ENDS_ONLY_LOW) != 0;
     p->check_before_normal = (flags & FLAG_CHECK_BEFORE_NORMAL) != 0;
+    p->leak_waits = (flags & FLAG_LEAK_WAITS) != 0;
+    p->loss_waits = (flags & FLAG_LOSS_WAITS) != 0;
     p->on_band = (band_rule)next_8(&at);
     p->when_lost = (lost_rule)next_8(&at);
     p->after_cut = (cut_rule)next_8(&at);
@@ -127,6 +145,7 @@ bool parameters_load(parameters *p, const uint8_t image[IMAGE_BYTES])
     p->return_ms = next_32(&at);
     p->ride_through_ms = next_32(&at);
     p->reset_ms = next_32(&at);
+    p->self_test_ms = next_32(&at);
     for (uint8_t i = 0; i < SENSORS; i++) {
         load_sensor(&p->sensor[i], &at);
     }
@@ -140,6 +159,7 @@ bool parameters_load(parameters *p, const uint8_t image[IMAGE_BYTES])
     p->flash_ms = next_16(&at);
     p->gap_ms = next_16(&at);
     p->pause_ms = next_16(&at);
+    load_button(&p->button, &at);
     if (HAS(light_codes_swapped)) {
         const uint8_t leak = p->code[MODE_LEAK_ACTIVE];
         p->code[MODE_LEAK_ACTIVE] = p->code[MODE_POST_LEAK_HOLD];

@@ -15,7 +15,7 @@ enum { OUT_Y = 0, OUT_W = 1, OUT_G = 2, OUT_Y2 = 5 };
 
 enum { SENSORS = 2 };
 
-enum { IMAGE_VERSION = 5, IMAGE_BYTES = 459, OUTPUT_BYTES = 37, SENSOR_BYTES = 9, BUS_BYTES = 16 };
+enum { IMAGE_VERSION = 6, IMAGE_BYTES = 488, OUTPUT_BYTES = 38, SENSOR_BYTES = 9, BUS_BYTES = 16 };
 
 /* Codes of the light; all others are that many flashes. */
 enum { CODE_DARK = 0, CODE_STEADY = 255 };
@@ -27,6 +27,7 @@ typedef enum {
     MODE_LEAK_ACTIVE,
     MODE_POST_LEAK_HOLD,
     MODE_SENSOR_FAULT,
+    MODE_SELF_TEST,
     MODES
 } board_mode;
 
@@ -79,17 +80,35 @@ typedef struct {
     uint16_t period_ms, patience_ms; /* between questions; for an answer */
 } bus_parameters;
 
+/* What the service button can ask for. */
+typedef enum { ASK_SELF_TEST, ASK_RECALL, ASK_CLEAR, ASK_RESET, ASKS, ASK_NOTHING = ASKS } button_ask;
+
+/* So many presses, the last begun no later than `ms` after the first; no presses: one that lasts for `ms` (0: none). */
+typedef struct {
+    uint8_t presses;
+    uint16_t ms;
+} gesture_parameters;
+
+typedef struct {
+    uint16_t settle_ms; /* a shorter press is none, nor is a shorter pause */
+    uint16_t window_ms; /* the longest in which presses belong together */
+    gesture_parameters gesture[ASKS];
+} button_parameters;
+
 typedef struct {
     sensor_parameters sensor[SENSORS];
     bus_parameters bus;
+    button_parameters button;
     bool all_must_be_lost;
     bool latching, fault_into_hold, ends_only_low, check_before_normal;
+    bool leak_waits, loss_waits; /* in a self-test, until it is over */
     band_rule on_band;
     lost_rule when_lost;
     cut_rule after_cut;
     uint32_t boot_ms, warm_up_ms, trip_ms, clear_ms, hold_ms, loss_ms, return_ms;
     uint32_t ride_through_ms;
     uint32_t reset_ms; /* 0: being without supply resets nothing */
+    uint32_t self_test_ms;
     output_parameters output[OUTPUTS];
     uint8_t code[MODES]; /* what the light shows */
     uint16_t flash_ms, gap_ms, pause_ms;

@@ -21,7 +21,10 @@ from firmware_ref.parameters import Mode, Parameters
 
 FIRMWARE = Path(__file__).parents[3] / "firmware_ref" / "board"
 TERMINALS = (*RELAYS, "alarm.no", "alarm.nc", "light")
-MODES = (Mode.UNPOWERED, Mode.START_UP, Mode.NORMAL, Mode.LEAK_ACTIVE, Mode.POST_LEAK_HOLD, Mode.SENSOR_FAULT)
+MODES = (
+    Mode.UNPOWERED, Mode.START_UP, Mode.NORMAL, Mode.LEAK_ACTIVE, Mode.POST_LEAK_HOLD, Mode.SENSOR_FAULT,
+    Mode.SELF_TEST,
+)  # fmt: skip
 STORE_BYTES = 32
 #: What the board's input reads: an open wire is pulled to its supply; the end-of-line divider.
 SIGNAL_MV = {"open": 5_000, "short": 0, "normal": 2_500, "leak": 1_240}

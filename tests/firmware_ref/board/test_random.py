@@ -14,7 +14,7 @@ import pytest
 
 from firmware_ref.board.image import RELAYS, Unfit, image
 from firmware_ref.parameters import Mode, Output, Parameters, Policy
-from tests.boards import air_handler, furnace
+from tests.boards import air_handler, buttoned_air_handler, buttoned_furnace, furnace
 from tests.firmware_ref.board.core import CoreBoard
 from tests.judge.random_profiles import random_parameters
 from tests.judge.random_runs import random_run
@@ -42,7 +42,7 @@ def carried(seed: int) -> Parameters | None:
     if rules.reset_supply_off_us is not None:
         rules = replace(rules, reset_supply_off_us=min(rules.reset_supply_off_us, 12_000_000))
     sensor = p.sensors[0]
-    p = replace(p, outputs=tuple(outputs), rules=rules, sensors=(sensor,), button=None)
+    p = replace(p, outputs=tuple(outputs), rules=rules, sensors=(sensor,))
     try:
         image(p)
     except Unfit:
@@ -55,8 +55,8 @@ def at_rest(output: Output) -> Output:
     return replace(output, modes={**output.modes, Mode.UNPOWERED: rest})
 
 
-@pytest.mark.parametrize("parameters", [furnace(), air_handler()], ids=lambda p: p.name)
-def test_the_two_invented_boards(parameters: Parameters) -> None:
+@pytest.mark.parametrize("parameters", [furnace(), air_handler(), buttoned_air_handler(), buttoned_furnace()], ids=lambda p: p.name)
+def test_invented_boards(parameters: Parameters) -> None:
     for seed in range(SEEDS):
         failed = [f for f in run(parameters, seed).judge().findings if f.verdict == "fail"]
         assert not failed, f"seed {seed}: {failed[0].requirement}: {failed[0].text}"
