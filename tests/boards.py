@@ -91,7 +91,7 @@ def furnace() -> Parameters:
 
 
 def air_handler() -> Parameters:
-    """Air-handler board, supervised contact sensor, latching sensor-fault in which heat stays allowed."""
+    """The shipped air-handler board without its button: supervised contact sensor, latching sensor-fault with heat."""
     trip, loss = Interval(1 * S, 5 * S), Interval(2 * S, 10 * S)
     cooling = policies("off", "off", "follow", "off", "off", "off")
     heat = policies("off", "off", "follow", "off", "off", "follow")
@@ -127,7 +127,7 @@ def air_handler() -> Parameters:
 
 
 def buttoned_air_handler() -> Parameters:
-    """The air-handler board with a button that starts a self-test, recalls, clears, and resets a latched fault."""
+    """The shipped air-handler board: its button starts a self-test, recalls, clears, and resets a latched fault."""
     plain = air_handler()
     test = {"Y": Policy.OFF, "W": Policy.OFF, "G": Policy.ON}
     window = around(3 * S, 200 * MS)

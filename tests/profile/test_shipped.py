@@ -13,7 +13,7 @@ from tests import boards
 
 @pytest.mark.parametrize(
     ("name", "expected"),
-    [("invented-split-furnace", boards.furnace()), ("invented-air-handler", boards.air_handler())],
+    [("invented-split-furnace", boards.furnace()), ("invented-air-handler", boards.buttoned_air_handler())],
 )
 def test_a_shipped_profile_is_the_board_of_the_tests(name: str, expected: Parameters) -> None:
     assert load(name).parameters == expected

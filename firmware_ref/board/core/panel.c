@@ -20,9 +20,11 @@ static uint16_t group_ms(const parameters *p, uint8_t code)
 
 void panel_tick(panel_state *s, const parameters *p, const logic_state *l)
 {
-    if (!flashing(s->code) || ++s->phase_ms >= group_ms(p, s->code)) {
+    const uint16_t more_ms = s->recalled ? p->pause_ms : 0u;
+    if (!flashing(s->code) || ++s->phase_ms >= (uint16_t)(group_ms(p, s->code) + more_ms)) {
         s->phase_ms = 0;
-        s->code = flashing(s->recall) ? s->recall : p->code[l->mode];
+        s->recalled = flashing(s->recall);
+        s->code = s->recalled ? s->recall : p->code[l->mode];
         s->recall = CODE_DARK;
     }
 }
@@ -44,5 +46,5 @@ bool panel_light(const panel_state *s, const parameters *p)
     const uint16_t into_ms = (uint16_t)(s->phase_ms - p->pause_ms);
     const uint16_t each_ms = (uint16_t)(p->flash_ms + p->gap_ms);
     if (HAS(light_flash_missing) && into_ms < each_ms) { return false; }
-    return into_ms % each_ms < p->flash_ms;
+    return into_ms / each_ms < s->code && into_ms % each_ms < p->flash_ms;
 }

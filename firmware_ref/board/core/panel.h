@@ -14,6 +14,7 @@ typedef struct {
     uint8_t code;      /* what is being shown */
     uint16_t phase_ms; /* into the group */
     uint8_t recall;    /* a code still to be shown once */
+    bool recalled;     /* this is it: a pause follows, lest the last flash run into a steady light */
 } panel_state;
 
 /* One millisecond. */

@@ -119,6 +119,14 @@ class Rig:
     def cut(self, seconds: float) -> Rig:
         return self.main(False).wait(seconds).main(True)
 
+    def press(self, *spans: float) -> Rig:
+        """The button: pressed for the first, open for the second and so on, in seconds; then let go."""
+        for place, span in enumerate(spans):
+            self.board.button(place % 2 == 0, self._us)
+            self.wait(span)
+        self.board.button(False, self._us)
+        return self
+
     # -- whole stretches --
 
     def up(self, *calls: str) -> Rig:

@@ -137,7 +137,7 @@ def test_a_restart_delay_that_is_not_kept(defect: str) -> None:
 
 @functools.cache
 def told(profile: str, name: str) -> list[tuple[str, bool, int]]:
-    """The moves of one board through a leak, a second one in the hold, both losses, dips and cuts, in 0.1 s."""
+    """The moves of one board through a leak, a second one in the hold, both losses, dips, cuts and presses, in 0.1 s."""
     parameters = load(profile).parameters
     delay = Restart(frozenset({"any-off"}), Interval(28_000_000, 32_000_000))
     delayed = replace(parameters.output("W"), restart=delay)
@@ -167,6 +167,11 @@ def told(profile: str, name: str) -> list[tuple[str, bool, int]]:
     for place, sensor in enumerate(parameters.sensors[1:], 1):
         rig.gas("leak", place).wait(12).gas("clear", place).wait(500)
         rig.gas(min(sensor.lost_by), place).wait(12).gas("clear", place).wait(400)
+    if parameters.button is not None:
+        gesture = (0.2, 0.2, 0.2, 0.2, 0.2)
+        rig.press(*gesture[:3]).wait(40).press(*gesture).wait(40).press(*gesture).wait(6).gas("leak").wait(40)
+        rig.gas("clear").wait(20).press(*gesture).wait(550)
+        rig.gas("open").wait(12).gas("clear").wait(20).press(3.5).wait(4).press(4.2).wait(4).cut(3).wait(30)
     return [(n, on, round(10 * after)) for n, on, after in [*rig.moves(), *rig.flickers()]]
 
 

@@ -11,7 +11,7 @@ import pytest
 
 from bench.profile import load
 from firmware_ref.board.image import Unfit, crc16, image
-from firmware_ref.parameters import Interval, Mode, Parameters, Policy, Restart, SensorSupply
+from firmware_ref.parameters import Gesture, Interval, Mode, Parameters, Policy, Restart, SensorSupply
 from tests.boards import air_handler, furnace
 from tests.firmware_ref.board.core import FIRMWARE, CoreBoard
 from tests.firmware_ref.board.rig import Rig
@@ -35,10 +35,17 @@ def test_the_shipped_profiles_fit(name: str) -> None:
 
 def test_the_middle_of_each_interval_less_what_the_hardware_takes() -> None:
     table = image(furnace())
-    head = struct.unpack("<BB3B9I", table[:41])
-    assert struct.unpack("<B4H", table[41:50]) == (0b11001, 1_220, 900, 250, 4_750)
-    assert table[50:59] == bytes(9)  # no second sensor
-    assert head[5:] == (495, 9_995, 3_988, 4_995, 360_000, 5_988, 4_995, 110, 0)
+    head = struct.unpack("<BB3B10I", table[:45])
+    assert struct.unpack("<B4H", table[45:54]) == (0b11001, 1_220, 900, 250, 4_750)
+    assert table[54:63] == bytes(9)  # no second sensor
+    assert head[5:] == (495, 9_995, 3_988, 4_995, 360_000, 5_988, 4_995, 110, 0, 30_000)
+
+
+def test_the_gestures_of_the_profile() -> None:
+    table = image(load("invented-packaged-unit").parameters)
+    assert struct.unpack("<I", table[41:45]) == (30_000,)
+    # A press, then self-test, recall, clearing, reset.
+    assert struct.unpack("<HBHBHBHBH", table[472:486]) == (65, 3, 3_000, 2, 3_000, 0, 8_000, 0, 0)
 
 
 @pytest.mark.parametrize("at", [0, 1, 30, 200, 381, 383])
@@ -124,6 +131,15 @@ def contacts(**changes: object) -> Callable[[Parameters], Parameters]:
     return change
 
 
+def button(**changes: object) -> Callable[[Parameters], Parameters]:
+    def change(p: Parameters) -> Parameters:
+        plain = load("invented-packaged-unit").parameters.button
+        assert plain is not None
+        return replace(p, button=replace(plain, **changes))  # type: ignore[arg-type]
+
+    return change
+
+
 def both_closed(p: Parameters) -> Parameters:
     on = dict.fromkeys(p.outputs[0].modes, Policy.ON)
     with_no = contacts(modes={**on, Mode.UNPOWERED: Policy.OFF})(p)
@@ -149,6 +165,8 @@ def both_closed(p: Parameters) -> Parameters:
         (contacts(restart=Restart(frozenset({"release"}), Interval(0, 1))), "restart delay"),
         (contacts(modes={m: Policy.FOLLOW if m is Mode.NORMAL else Policy.OFF for m in Mode}), "follows a call"),
         (both_closed, "closed in one mode"),
+        (button(press=Interval(4_000, 10_000)), "a press of the button lasts 7 ms"),
+        (button(gestures={"recall": Gesture(9, Interval(70_000_000, 80_000_000))}), "for recall takes 75000 ms"),
     ],
 )  # fmt: skip
 def test_what_the_hardware_cannot_carry_is_refused_in_one_sentence(

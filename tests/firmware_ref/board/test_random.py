@@ -55,7 +55,9 @@ def at_rest(output: Output) -> Output:
     return replace(output, modes={**output.modes, Mode.UNPOWERED: rest})
 
 
-@pytest.mark.parametrize("parameters", [furnace(), air_handler(), buttoned_air_handler(), buttoned_furnace()], ids=lambda p: p.name)
+@pytest.mark.parametrize(
+    "parameters", [furnace(), air_handler(), buttoned_air_handler(), buttoned_furnace()], ids=lambda p: p.name
+)
 def test_invented_boards(parameters: Parameters) -> None:
     for seed in range(SEEDS):
         failed = [f for f in run(parameters, seed).judge().findings if f.verdict == "fail"]

@@ -413,13 +413,6 @@ def flashes(rig: Rig, seconds: float = 6.0) -> int:
     return max(groups)
 
 
-def press(rig: Rig, seconds: float) -> Rig:
-    rig.board.button(True, round(rig.t * 1e6))
-    rig.wait(seconds)
-    rig.board.button(False, round(rig.t * 1e6))
-    return rig.wait(0.3)
-
-
 def test_the_light_says_the_mode_and_the_button_recalls_and_clears() -> None:
     rig = Rig(furnace()).gas("clear").wait(0.1).main(True).wait(3)
     assert flashes(rig) == 0 and not rig.board.light
@@ -429,9 +422,9 @@ def test_the_light_says_the_mode_and_the_button_recalls_and_clears() -> None:
     assert flashes(rig.hold(), 12) == 2
     rig.wait(380)
     assert flashes(rig, 12) == 0 and rig.board.light
-    assert flashes(press(press(rig, 0.2), 0.2), 12) == 5
-    press(rig, 8.2)
-    assert flashes(press(press(rig, 0.2), 0.2), 12) == 0
+    assert flashes(rig.press(0.2, 0.3, 0.2), 12) == 5
+    rig.press(8.2).wait(0.3)
+    assert flashes(rig.press(0.2, 0.3, 0.2), 12) == 0
 
 
 def test_rules_not_stated_get_an_answer() -> None:
