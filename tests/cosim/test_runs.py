@@ -36,6 +36,21 @@ steps:
   - wait: {timer: trip, past: max}
 """
 
+#: The fixture's button relay is on the board's button: three presses, and the outputs of the self-test.
+BUTTON = """
+format: mitbench-procedure-1
+name: button
+about: A self-test by the service button.
+steps:
+  - sensor.1: clear
+  - {board: closed, main: closed}
+  - wait: {timer: warm_up, past: max}
+  - call.Y: on
+  - wait: {timer: follow, past: max}
+  - button: self-test
+  - wait: {timer: button, past: max}
+"""
+
 
 class Run:
     """One run of the short procedure; `prepare` is given the peer before the host gets it."""
@@ -74,6 +89,17 @@ def test_a_defect_is_found(tmp_path: Path) -> None:
     run = Run(tmp_path, "seed=1&defect=call-misread")
     assert run.code == 1
     assert (run.failed[0]["requirement"], run.failed[0]["output"]) == ("follow", "W")
+
+
+@pytest.mark.parametrize(("defect", "verdict"), [("", "pass"), ("&defect=button-dead", "fail")])
+def test_the_button_is_pressed_and_answered(tmp_path: Path, defect: str, verdict: str) -> None:
+    profile, procedure = "invented-air-handler", tmp_path / "button.yaml"
+    procedure.write_text(BUTTON, "utf-8")
+    with in_the_circuit():
+        url = f"cosim://?profile={profile}&seed=1{defect}"
+        answer = run_board(profile, url, tmp_path, "--procedure", str(procedure))
+    found = {f["output"]: f["verdict"] for f in answer.plain["findings"] if f["requirement"] == "self-test"}
+    assert found == {"Y": verdict, "G": verdict}
 
 
 def reset(peer: CosimPeer) -> None:
