@@ -41,6 +41,8 @@ SENSORS = ("1", "2")
 RELAY_MS = 7
 FILTER_MS = 5
 START_MS = 5
+#: One alarm contact is told to close so long after the other was told to open.
+OPEN_AFTER_MS = 15
 #: A call is known to be there after three half cycles, gone after 25 ms; then the relay moves.
 SHORTEST_FOLLOW_MS = 40
 #: The supply is known to be gone after a whole cycle without a pulse.
@@ -485,6 +487,21 @@ def _check_alarm(name: str, alarm: Mapping[str, Output]) -> None:
         raise Unfit(
             f"{name}: alarm.no and alarm.nc are closed in one mode; this board lets only one of them close"
         )
+    for closing, opening in ((a, b) for a in alarm.values() for b in alarm.values() if a is not b):
+        spans = {
+            "after a change of mode": (closing.react_on, opening.react_off),
+            "on a leak": (closing.trip, opening.trip),
+            "on a lost sensor": (closing.loss, opening.loss),
+        }
+        for when, (closes, opens) in spans.items():
+            if closes is None or opens is None:
+                continue
+            needed_ms = _ms(opens) + RELAY_MS + OPEN_AFTER_MS
+            if needed_ms * 1_000 > closes.max_us:
+                raise Unfit(
+                    f"{name}: {closing.name} closes within {closes.max_us // 1_000} ms {when}; this board first opens "
+                    f"{opening.name} and needs {needed_ms} ms"
+                )
 
 
 def _check_button(name: str, button: Button) -> None:

@@ -131,6 +131,15 @@ def contacts(**changes: object) -> Callable[[Parameters], Parameters]:
     return change
 
 
+def late_to_open(p: Parameters) -> Parameters:
+    modes = dict.fromkeys(p.outputs[0].modes, Policy.OFF)
+    with_no = contacts(modes=modes, trip=None, loss=None)(p)
+    nc = replace(
+        with_no.outputs[-1], name="alarm.nc", kind="contact-nc", modes={**modes, Mode.UNPOWERED: Policy.ON}
+    )
+    return replace(with_no, outputs=(*with_no.outputs, replace(nc, react_off=Interval(0, 900_000))))
+
+
 def button(**changes: object) -> Callable[[Parameters], Parameters]:
     def change(p: Parameters) -> Parameters:
         plain = load("invented-packaged-unit").parameters.button
@@ -165,6 +174,7 @@ def both_closed(p: Parameters) -> Parameters:
         (contacts(restart=Restart(frozenset({"release"}), Interval(0, 1))), "restart delay"),
         (contacts(modes={m: Policy.FOLLOW if m is Mode.NORMAL else Policy.OFF for m in Mode}), "follows a call"),
         (both_closed, "closed in one mode"),
+        (late_to_open, "alarm.no closes within 250 ms after a change of mode; this board first opens alarm.nc"),
         (button(press=Interval(4_000, 10_000)), "a press of the button lasts 7 ms"),
         (button(gestures={"recall": Gesture(9, Interval(70_000_000, 80_000_000))}), "for recall takes 75000 ms"),
     ],
