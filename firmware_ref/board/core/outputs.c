@@ -13,6 +13,11 @@ static uint32_t later(uint32_t a_ms, uint32_t b_ms)
     return reached(a_ms, b_ms) ? a_ms : b_ms;
 }
 
+static uint32_t earlier(uint32_t a_ms, uint32_t b_ms)
+{
+    return reached(a_ms, b_ms) ? b_ms : a_ms;
+}
+
 void outputs_start(outputs_state *o, uint32_t now_ms)
 {
     *o = (outputs_state){.mode_ms = now_ms};
@@ -116,6 +121,9 @@ static void tick(outputs_state *all, const parameters *p, uint8_t i, board_mode 
             /* The end of an anti-short-cycle delay. */
             o->due_ms = now_ms + q->react_on_ms;
         }
+    } else if (move->kind != MOVE_NONE && o->drive != wanted) {
+        /* Already on its way: the mode may want it sooner. */
+        o->due_ms = earlier(o->due_ms, move_due(q, move, wanted, now_ms));
     }
     if (rests && !wanted && q->fed_by_call) {
         /* What has gone off with its call must not come on again with it. */

@@ -481,3 +481,12 @@ def test_a_hold_over_while_it_is_stopped_by_a_loss_waits_for_the_return() -> Non
     back = rig.gas("clear").t
     rig.wait(10)
     assert rig.move("Y", True, back) == near(5 + REACT_F)
+
+
+def test_what_a_call_has_begun_comes_no_later_than_the_trip_wants_it() -> None:
+    plain = furnace()
+    slow = replace(plain.output("G"), follow_on=Interval(900_000, 1_100_000))
+    rig = Rig(replace(plain, outputs=(*plain.outputs[:2], slow))).up()
+    began = rig.gas("leak").t
+    rig.wait(3.9).on("G").wait(2)  # a call just before the trip, which then waits for a second
+    assert rig.move("G", True, began) == near(4.0)
