@@ -203,6 +203,9 @@ class LeakMitigation(StateMachine):
 class Needs(Enum):
     """What must be so, without a break, while a timer runs."""
 
+    # Each stands for itself alone; the hash of a plain Enum is worked out in Python.
+    __hash__ = object.__hash__
+
     SUPPLY = "supply present"
     HIGH = "a sensor high"
     LOW = "all sensors low"

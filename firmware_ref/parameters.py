@@ -14,7 +14,17 @@ from dataclasses import dataclass, field
 from enum import Enum
 
 
-class Mode(str, Enum):
+class _Word(str, Enum):
+    """One of a few words, equal to its text and written as it."""
+
+    # The hash of a plain Enum is worked out in Python, and these are looked up more often than anything else.
+    __hash__ = str.__hash__
+
+    def __str__(self) -> str:
+        return self.value
+
+
+class Mode(_Word):
     """What the board is doing, in the words of the trade."""
 
     UNPOWERED = "unpowered"
@@ -25,34 +35,25 @@ class Mode(str, Enum):
     SENSOR_FAULT = "sensor-fault"
     SELF_TEST = "self-test"
 
-    def __str__(self) -> str:
-        return self.value
-
 
 MITIGATING = frozenset({Mode.LEAK_ACTIVE, Mode.POST_LEAK_HOLD})
 
 
-class Policy(str, Enum):
+class Policy(_Word):
     """What an output does in a mode.  ON is *closed* for a contact, OFF is *open*."""
 
     FOLLOW = "follow"
     OFF = "off"
     ON = "on"
 
-    def __str__(self) -> str:
-        return self.value
 
-
-class Condition(str, Enum):
+class Condition(_Word):
     """What the sensors say, all together or one alone."""
 
     LOW = "low"
     BETWEEN = "between"
     HIGH = "high"
     LOST = "lost"
-
-    def __str__(self) -> str:
-        return self.value
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,15 +5,13 @@ Instants are `Stamp`s in true microseconds.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Union
+from typing import NamedTuple, Union
 
 from bench.judge.window import Stamp
 from bench.trace.records import Value
 
 
-@dataclass(frozen=True, slots=True)
-class CallMoved:
+class CallMoved(NamedTuple):
     """A thermostat call at the board's terminal went on or off."""
 
     call: str
@@ -21,8 +19,7 @@ class CallMoved:
     stamp: Stamp
 
 
-@dataclass(frozen=True, slots=True)
-class SensorMoved:
+class SensorMoved(NamedTuple):
     """The signal at a sensor's terminal of the board became `value`.
 
     `sensor` is the terminal's name: the sensor's, or `2-trouble` for its trouble contact.
@@ -33,24 +30,21 @@ class SensorMoved:
     stamp: Stamp
 
 
-@dataclass(frozen=True, slots=True)
-class SupplyMoved:
+class SupplyMoved(NamedTuple):
     """The board's 24 VAC supply came or went."""
 
     on: bool
     stamp: Stamp
 
 
-@dataclass(frozen=True, slots=True)
-class ButtonMoved:
+class ButtonMoved(NamedTuple):
     """The service button's contact closed (`on`) or opened."""
 
     on: bool
     stamp: Stamp
 
 
-@dataclass(frozen=True, slots=True)
-class Change:
+class Change(NamedTuple):
     """An output settled at a new level; the moment is its first edge."""
 
     output: str
@@ -58,8 +52,7 @@ class Change:
     stamp: Stamp
 
 
-@dataclass(frozen=True, slots=True)
-class Flicker:
+class Flicker(NamedTuple):
     """A lone pulse to `on`, shorter than the glitch time, ended by `until_us`: noted, not judged."""
 
     output: str

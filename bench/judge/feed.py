@@ -83,15 +83,16 @@ class Feed:
         return found
 
     def _edge(self, edge: Edge) -> list[Event]:
-        stamp = self.stamp(edge.earliest_us, edge.latest_us)
         on = edge.value in _ON
+        debounce = self.filters.get(edge.ch)
+        if debounce is None and not edge.ch.startswith("sense."):  # the light's, of which there are many
+            return []
+        stamp = self.stamp(edge.earliest_us, edge.latest_us)
         if edge.ch == "sense.board":
             self.supplied = self.supplied or on
             return [SupplyMoved(on, stamp)]
         if edge.ch == "sense.main":
             self._source(on, stamp)
-            return []
-        debounce = self.filters.get(edge.ch)
         if debounce is None:
             return []
         self.edges[debounce.output] += 1

@@ -181,9 +181,13 @@ class _Runs:
         place = 0
         while place < len(self.open) - 1:
             run, after = self.open[place], self.open[place + 1]
+            length_us = run.length_us
+            if length_us >= self.glitch_us:
+                place += 1
+                continue
             before = self.open[place - 1] if place else None
             shortest = min(after.length_us, after.length_us if before is None else before.length_us)
-            if run.length_us >= self.glitch_us or run.length_us > shortest:
+            if length_us > shortest:
                 place += 1
             elif before is None:  # where the watching began
                 after.from_us = run.from_us

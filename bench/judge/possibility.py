@@ -191,10 +191,10 @@ class Possibility(NamedTuple):
             self.state, self.latched, self.mitigation, self.supplied, self.hold is None,
             self.hold_before is None, self.left_us is None, self.ghost is None,
             self.event if self.event in ("cleared", "hold_over") or self.state == "normal" else None, self.way,
-            tuple(
+            tuple([
                 (e.want, e.free, None if level == e.want else (e.requirement, e.by_entry))
                 for e, level in zip(self.expects, levels, strict=True)
-            ),
+            ]),
         )  # fmt: skip
 
     def rough_key(self) -> tuple[object, ...]:

@@ -144,6 +144,8 @@ class Tracker:
             self.log.note(self.now_us, possibilities, self.world.cut is not None)
 
     def _merged(self, possibilities: list[Possibility]) -> list[Possibility]:
+        if len({p.state for p in possibilities}) == len(possibilities):
+            return possibilities  # no two of which have anything in common
         levels = [self.levels[o.name] for o in self.world.parameters.outputs]
         merged = self._by_key(possibilities, lambda p: p.key(levels))
         if len(merged) > MANY:

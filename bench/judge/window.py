@@ -121,9 +121,9 @@ class Window(NamedTuple):
 
     def not_after(self, stamp: Stamp) -> Window:
         """The window cut off at an event."""
-        limit = limit_at(stamp)
-        if self.high is not None and self.high.last_us <= limit.last_us:
+        if self.high is not None and self.high.last_us <= stamp.latest_us:
             return self
+        limit = limit_at(stamp)
         low = self.low if self.low.first_us <= limit.first_us else limit
         return Window(low, limit, self.origin, self.causal)
 

@@ -12,8 +12,8 @@ Not modelled: the AC half cycles (the fixture sees those).
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from functools import partial
+from typing import NamedTuple
 
 from bench.simulated.button import ButtonProgram
 from bench.simulated.channel import Channel
@@ -32,8 +32,7 @@ from firmware_ref.parameters import Mode, Parameters
 _MICRO = 1_000_000
 
 
-@dataclass(frozen=True, slots=True)
-class TerminalChange:
+class TerminalChange(NamedTuple):
     """At `at_us` the terminal of output `name`, or the `light`, came on (energised, closed, lit) or went off."""
 
     at_us: int
@@ -57,6 +56,11 @@ class Board:
         shifts = {f.name: size_of(f, parameters) / _MICRO for f in faults if f.name in SHIFTS}
         parameters = allowing(parameters, late_us)
         self._at = {(f.name, where) for f in faults for where in f.where}
+        #: Terminals that are as they are, whatever their relay does.
+        self._stuck = {
+            where: f.name == "stuck-on"
+            for f in faults if f.name in ("stuck-off", "stuck-on") for where in f.where
+        }  # fmt: skip
         self._other = {a: b for f in faults if f.name == "crossed" for a, b in (f.where, f.where[::-1])}
         self._traits = Traits.draw(parameters, Draw(draw, seed, "traits"))
         self._spans = Spans.of(parameters)
@@ -225,17 +229,25 @@ class Board:
 
     def next_change_us(self) -> int | None:
         """The earliest instant at which something may change without further input; None: never."""
-        candidates = [self._next_but_light_us(), self._light.next_us() if self._light is not None else None]
+        candidates = [
+            self._next_but_light_us(self._next_scan_us()),
+            self._light.next_us() if self._light is not None else None,
+        ]
         return min((t for t in candidates if t is not None), default=None)
 
-    def _next_but_light_us(self) -> int | None:
-        candidates = [c.relay.next_us() for c in self._channels.values() if not self._interlock.holds(c)]
-        candidates += [self._dies_us, self._next_scan_us(), *(p.due_us() for p in self._pollers.values())]
-        return min((t for t in candidates if t is not None), default=None)
+    def _next_but_light_us(self, scan_us: int | None) -> int | None:
+        soonest = [
+            due for c in self._channels.values()
+            if (due := c.relay.next_us()) is not None and not self._interlock.holds(c)
+        ]  # fmt: skip
+        others = (scan_us, self._dies_us, *(p.due_us() for p in self._pollers.values()))
+        soonest += [due for due in others if due is not None]
+        return min(soonest, default=None)
 
     def _run(self, to_us: int) -> None:
         while True:
-            at = self._next_but_light_us()
+            scan_us = self._next_scan_us()
+            at = self._next_but_light_us(scan_us)
             last = at is None or at > to_us
             if self._light is not None:
                 self._blink(self._light, to_us if at is None else min(at, to_us))
@@ -247,7 +259,7 @@ class Board:
             self._interlock.moved(at)
             if self._dies_us is not None and self._dies_us <= at:
                 self._power_down(at)
-            elif self._next_scan_us() == at:
+            elif scan_us == at:
                 self._scan(at)
             self._ask(at)
             self._show(at)
@@ -276,12 +288,14 @@ class Board:
     def _next_scan_us(self) -> int | None:
         if not self._alive:
             return None
-        dues = [t for t in self._dues() if t > self._last_scan_us]
-        if self._dirty:
-            dues.append(self._now_us)
-        if not dues:
-            return None
-        due = max(min(dues), self._last_scan_us + 1, self._grid_us)
+        if self._dirty:  # what else has been due since the last scan is left for the same one
+            due = self._now_us
+        else:
+            dues = [t for t in self._dues() if t > self._last_scan_us]
+            if not dues:
+                return None
+            due = min(dues)
+        due = max(due, self._last_scan_us + 1, self._grid_us)
         period = self._traits.scan_us
         return self._grid_us + -(-(due - self._grid_us) // period) * period
 
@@ -374,11 +388,7 @@ class Board:
         name = self._other.get(name, name)
         channel = self._channels[name]
         output = channel.output
-        closed = channel.relay.closed
-        if ("stuck-on", name) in self._at:
-            closed = True
-        elif ("stuck-off", name) in self._at:
-            closed = False
+        closed = self._stuck.get(name, channel.relay.closed)
         if not closed or output.feed == "own":
             return closed
         if output.feed == "supply":

@@ -114,11 +114,11 @@ class Indicator:
 
     def next_us(self) -> int | None:
         """The next instant at which it may do something; None: it stays as it is."""
-        dues = [] if self._due_us is None else [self._due_us]
-        if self._next is not None:
-            _, first_us, latest_us = self._next
-            dues.append(latest_us if self._in_group else first_us)
-        return min(dues, default=None)
+        if self._next is None:
+            return self._due_us
+        _, first_us, latest_us = self._next
+        begins_us = latest_us if self._in_group else first_us
+        return begins_us if self._due_us is None else min(self._due_us, begins_us)
 
     @property
     def _in_group(self) -> bool:

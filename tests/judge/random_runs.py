@@ -6,6 +6,7 @@ import random
 from collections.abc import Sequence
 
 from bench.procedure import levels
+from bench.simulated.draw import whole
 from bench.simulated.faults import Fault
 from bench.simulated.traits import Spans
 from bench.trace.records import Voltage
@@ -147,8 +148,8 @@ class _Sequence:
     def _targets(self, kind: str, at_us: int) -> Sequence[int]:
         rng = self.rng
         span = rng.choice(self.after[kind])
-        inside = rng.randint(span.min_us, span.max_us)
-        return [at_us + near + rng.randint(-30_000, 30_000) for near in (span.min_us, span.max_us, inside)]
+        inside = whole(rng, span.min_us, span.max_us)
+        return [at_us + near + whole(rng, -30_000, 30_000) for near in (span.min_us, span.max_us, inside)]
 
 
 def _near(rng: random.Random, span: Interval) -> int:

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Sequence
+from operator import itemgetter
 
 from bench.judge.bounds import SIGNAL_BOUND_UV
 from bench.judge.findings import Judgement
@@ -18,6 +19,7 @@ from bench.judge.judge import judge_trace
 from bench.run.bench import Identity
 from bench.run.clock_watch import FIRST_US, LATER_US
 from bench.simulated.board import Board
+from bench.simulated.draw import whole
 from bench.simulated.faults import Fault
 from bench.trace.records import (
     Applied,
@@ -104,8 +106,10 @@ class Stand:
 
     def wait(self, us: int) -> None:
         self.now_us += us
-        for change in self.board.advance(self.now_us):
-            self._note_mode(change.at_us)
+        changes = self.board.advance(self.now_us)
+        if changes:
+            self._note_mode(changes[0].at_us)
+        for change in changes:
             ch, kind = self._outputs[change.name]
             self._see(change.at_us, ch, _read(kind, change.on))
 
@@ -180,10 +184,13 @@ class Stand:
         timed: list[tuple[int, list[Record]]] = []
         last: dict[str, int] = {}
         seq = 0
-        for t, ch, value in self.reported():
-            first, end, middle = self._stamp(rng, t, ch, last.get(ch, -(1 << 60)))
+        reported = self.reported()
+        widest_us = {ch: _widest_us(ch) for ch in {ch for _, ch, _ in reported}}
+        driven = {ch for ch in widest_us if ch.startswith(("call.", "sensor.", "button"))}
+        for t, ch, value in reported:
+            first, end, middle = self._stamp(rng, t, widest_us[ch], last.get(ch, -(1 << 60)))
             last[ch] = middle
-            if ch.startswith(("call.", "sensor.", "button")):
+            if ch in driven:
                 what = "terminal" if ch.startswith("sensor.") else "position"
                 moved = Applied(seq, seq + 1, ch, value, first, end)
                 timed.append((middle, [moved, Readback(seq + 1, seq, ch, value, first, end, what)]))
@@ -192,7 +199,7 @@ class Stand:
                 timed.append((middle, [Edge(seq, ch, str(value), first, end)]))
                 seq += 1
         timed += [(r.tick_us, [r]) for r in self._samples(rng)]
-        timed.sort(key=lambda item: item[0])
+        timed.sort(key=itemgetter(0))
         records = (
             Snapshot(self._tick(-10_000), self._start),
             *(r for _, several in timed for r in several),
@@ -204,31 +211,24 @@ class Stand:
     def _tick(self, t_us: float) -> int:
         return round(t_us) if self.clocks is None else self.clocks.tick(t_us)
 
-    def _stamp(self, rng: random.Random, t: int, ch: str, not_before: int) -> tuple[int, int, int]:
+    def _stamp(self, rng: random.Random, t: int, widest: int, not_before: int) -> tuple[int, int, int]:
         """First, last and middle tick; stamps of one channel never change places."""
         if not self.errors:
             return t, t, t
-        widest = (
-            SIGNAL_US
-            if ch.startswith("sensor.")
-            else CONTACT_US
-            if ch in ("button", "light") or ("." in ch and ch[:4] in ("call", "alar"))
-            else AC_US
-        )
-        half = widest if self.ends else rng.randint(100, widest)
-        error = rng.choice((-half, half)) if self.ends else rng.randint(-half, half)
+        half = widest if self.ends else whole(rng, 100, widest)
+        error = rng.choice((-half, half)) if self.ends else whole(rng, -half, half)
         middle = max(not_before, self._tick(t) + error)
         return middle - half, middle + half, middle
 
     def _samples(self, rng: random.Random) -> list[Clock]:
         if self.clocks is None:
             return []
+        spans = (*FIRST_US, *LATER_US)
         found, t, n = [], 1_000, 0
         while t < self.now_us:
-            trip = rng.randint(200, LONGEST_TRIP_US)
-            read = t + rng.randint(0, trip)
+            trip = whole(rng, 200, LONGEST_TRIP_US)
+            read = t + whole(rng, 0, trip)
             found.append(Clock(self.clocks.tick(read), self.clocks.host(t), self.clocks.host(t + trip)))
-            spans = (*FIRST_US, *LATER_US)
             t += spans[n] if n < len(spans) else rng.choice(LATER_US)
             n += 1
         return found
@@ -258,8 +258,14 @@ class Stand:
                 found.append((t, ch, value))
         for ch in list(open_groups):
             close(ch)
-        found.sort(key=lambda item: item[0])
+        found.sort(key=itemgetter(0))
         return found
+
+
+def _widest_us(ch: str) -> int:
+    if ch.startswith("sensor."):
+        return SIGNAL_US
+    return CONTACT_US if ch in ("button", "light") or ch.startswith(("call.", "alarm.")) else AC_US
 
 
 def _channel(output: str) -> str:

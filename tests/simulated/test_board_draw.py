@@ -1,5 +1,6 @@
 """Where the simulated board's timings fall, and that a seed decides them."""
 
+import random
 from dataclasses import replace
 
 import pytest
@@ -7,7 +8,7 @@ import pytest
 from bench.errors import UsageError
 from bench.judge.bounds import expected_bound_us
 from bench.simulated.board import Board
-from bench.simulated.draw import Draw
+from bench.simulated.draw import Draw, whole
 from firmware_ref.parameters import Band, Interval
 from tests.boards import MS, furnace
 from tests.simulated.rig import Rig, S
@@ -41,6 +42,17 @@ def story(parameters, seed, draw, chop_us=None):
     board.sensor("1", "open", 500 * S)
     to(520 * S)
     return seen
+
+
+@pytest.mark.parametrize(("low", "high"), [(0, 0), (-5, 5), (1, 2), (3, 130), (100, 1 << 40)])
+def test_a_whole_number_is_the_one_that_python_would_have_drawn(low, high):
+    ours, pythons = random.Random(7), random.Random(7)
+    assert [whole(ours, low, high) for _ in range(50)] == [pythons.randint(low, high) for _ in range(50)]
+
+
+def test_there_is_no_whole_number_between_limits_that_are_crossed():
+    with pytest.raises(ValueError, match=r"no number lies in 2\.\.1"):
+        whole(random.Random(7), 2, 1)
 
 
 @pytest.mark.parametrize("draw", ["inside", "anywhere", "nominal"])
