@@ -50,7 +50,10 @@ class Due(NamedTuple):
 
 
 def dues(p: Possibility, world: World) -> Iterator[Due]:
-    """The events that this possibility waits for, given the stimuli so far."""
+    """The events that this possibility waits for, given the stimuli so far.
+
+    Of the possibility only what `waits_like` compares may be looked at.
+    """
     if world.cut is not None and p.state != "unpowered":
         yield Due(
             "supply_lost", at(world.cut).plus(world.parameters.timing.ride_through, world.rate_ppm), None

@@ -208,6 +208,18 @@ class Possibility(NamedTuple):
         """What tells possibilities apart in the last resort; there are `COARSE_KEYS` of them."""
         return self.state, self.latched, self.mitigation
 
+    def waits_like(self, other: Possibility) -> bool:
+        """Whether both wait for the same events: nothing else of a possibility has part in that (`modes.dues`)."""
+        return (
+            self.state == other.state
+            and self.entered == other.entered
+            and self.hold == other.hold
+            and self.hold_before == other.hold_before
+            and self.event == other.event
+            and self.supplied == other.supplied
+            and self.latched == other.latched
+        )
+
     def with_expect(self, place: int, expect: Expect) -> Possibility:
         return self._replace(expects=(*self.expects[:place], expect, *self.expects[place + 1 :]))
 

@@ -17,6 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from operator import is_not
 
 from bench.judge import answers, holds, orders
 from bench.judge.book import Book
@@ -52,6 +53,14 @@ class Live:
     known: list[Due] | None = None
     opens_us: int | None = None
     ends_us: int | None = None
+
+
+def _known_of(p: Possibility, lives: list[Live]) -> list[Due] | None:
+    """What a possibility waits for, where one of these waits for the same and it has been worked out."""
+    for live in lives:
+        if live.known is not None and live.p.waits_like(p):
+            return live.known
+    return None
 
 
 @dataclass(slots=True)
@@ -127,18 +136,18 @@ class Tracker:
         self,
         possibilities: list[Possibility],
         same_stimuli: bool = False,
-        waiting: dict[int, list[Due] | None] | None = None,
+        same_dues: bool = False,
     ) -> None:
         """Go on with these, those that differ only in *when* replaced by their hull.
 
-        `same_stimuli`: nothing was done to the board since, so what a
-        possibility waits for stands as it was worked out; `waiting`: for these (by identity) it does.
+        `same_stimuli`: nothing was done to the board since, so what was worked out
+        of a possibility stands; `same_dues`: nothing but calls and outputs has moved, so what it waits for does.
         """
         if len(possibilities) > 1:
             possibilities = self._merged(possibilities)
         lives = {id(live.p): live for live in self.lives} if same_stimuli else {}
-        known = waiting or {}
-        self.lives = [lives.get(id(p)) or Live(p, known.get(id(p))) for p in possibilities]
+        before = self.lives if same_stimuli or same_dues else []
+        self.lives = [lives.get(id(p)) or Live(p, _known_of(p, before)) for p in possibilities]
         self.most = max(self.most, len(self.lives))
         if self.log is not None:
             self.log.note(self.now_us, possibilities, self.world.cut is not None)
@@ -225,9 +234,8 @@ class Tracker:
     def _opens_us(self, live: Live) -> int:
         if live.opens_us is None:
             opened = live.p.opened
-            live.opens_us = min(
-                (d.window.opens_us for d in self.dues_of(live) if d.which not in opened), default=NEVER_US
-            )
+            opens = [d.window.opens_us for d in self.dues_of(live) if d.which not in opened]
+            live.opens_us = min(opens, default=NEVER_US)
         return live.opens_us
 
     def _ends_us(self, live: Live) -> int:
@@ -362,15 +370,10 @@ class Tracker:
             self._supply(event)
 
     def _narrow(self, stamp: Stamp) -> None:
-        after = [live.p.narrowed(stamp, self.world.rate_ppm) for live in self.lives]
-        if any(live.p is not q for live, q in zip(self.lives, after, strict=True)):
-            # What it waits for hangs on when its mode was entered.
-            waiting = {
-                id(q): live.known
-                for live, q in zip(self.lives, after, strict=True)
-                if q.entered is live.p.entered and q.hold is live.p.hold
-            }
-            self.keep(after, same_stimuli=True, waiting=waiting)
+        before = self.possibilities
+        after = [p.narrowed(stamp, self.world.rate_ppm) for p in before]
+        if any(map(is_not, before, after)):
+            self.keep(after, same_stimuli=True)
 
     def _change(self, change: Change) -> None:
         place = self.world.parameters.place_of(change.output)
@@ -388,7 +391,7 @@ class Tracker:
         by_due = [(p, p.expects[place]) for p, way in allowed if way == "due"]
         if by_due:
             self.book.moved(change, by_due)
-        self.keep([answers.moved(p, place, change, way, self.world) for p, way in allowed])
+        self.keep([answers.moved(p, place, change, way, self.world) for p, way in allowed], same_dues=True)
 
     def _wrong_moves(self, change: Change, place: int) -> None:
         """An output that a finding already names moves: rightly at last, or wrongly once more."""
@@ -412,9 +415,8 @@ class Tracker:
         if call.on == event.on:
             return
         call.on, call.stamp, call.before = event.on, event.stamp, call.stamp
-        moved, waiting = [], {}
-        for live in self.lives:
-            p = live.p
+        moved = []
+        for p in self.possibilities:
             for place, output in enumerate(self.world.parameters.outputs):
                 if output.call == event.call:
                     old, on = p.expects[place], self.levels[output.name]
@@ -423,8 +425,7 @@ class Tracker:
                     expect = orders.on_call(output, old, p, call, lock, event.stamp, self.world.rate_ppm)
                     p = p.with_expect(place, expect)
             moved.append(p)
-            waiting[id(p)] = live.known  # calls have no part in it
-        self.keep(moved, waiting=waiting)
+        self.keep(moved, same_dues=True)
         for output in self.world.parameters.outputs:
             if output.call == event.call:
                 self._watch_block(output.name, event)

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import dataclasses
 
+import pytest
+
 from bench.judge import failures, orders
 from bench.judge.book import Book
-from bench.judge.modes import dues
+from bench.judge.modes import Due, dues
 from bench.judge.possibility import Expect
-from bench.judge.tracker import Tracker
+from bench.judge.tracker import Live, Tracker
 from bench.judge.window import Limit, Stamp, Window, at
 from firmware_ref.parameters import Interval, Restart
 from tests.boards import S, furnace
+from tests.judge.random_profiles import random_parameters
+from tests.judge.random_runs import random_run
 
 _EARLY, _LATE = 100 * S, 200 * S
 _ENTERED = Window(Limit(_EARLY, 0, 0), Limit(_LATE, 0, 0), Stamp(_EARLY, 0))
@@ -44,3 +48,19 @@ def test_an_output_that_its_restart_delay_held_up_has_its_reaction_besides():
     assert expect.requirement == "restart"
     assert expect.due is not None
     assert (expect.due.opens_us, expect.due.closes_us) == (13 * S, 15 * S + output.react_on.max_us)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_what_a_possibility_waits_for_stands_for_as_long_as_it_is_kept(seed, monkeypatch):
+    looked_at = []
+
+    def dues_of(self: Tracker, live: Live) -> list[Due]:
+        known = _worked_out(self, live)
+        assert known == list(dues(live.p, self.world))
+        looked_at.append(live)
+        return known
+
+    _worked_out = Tracker.dues_of
+    monkeypatch.setattr(Tracker, "dues_of", dues_of)
+    random_run(random_parameters(seed), seed, steps=20).judge()
+    assert len(looked_at) > 20
