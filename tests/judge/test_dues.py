@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import dataclasses
+from typing import Any, cast
 
 import pytest
 
 from bench.judge import failures, orders
 from bench.judge.book import Book
 from bench.judge.modes import Due, dues
-from bench.judge.possibility import Expect
+from bench.judge.possibility import Expect, Possibility
 from bench.judge.tracker import Live, Tracker
 from bench.judge.window import Limit, Stamp, Window, at
 from firmware_ref.parameters import Interval, Restart
@@ -50,17 +51,45 @@ def test_an_output_that_its_restart_delay_held_up_has_its_reaction_besides():
     assert (expect.due.opens_us, expect.due.closes_us) == (13 * S, 15 * S + output.react_on.max_us)
 
 
+class Watched:
+    """A possibility that notes which of its fields are looked at."""
+
+    def __init__(self, p: Possibility, fields: set[str]) -> None:
+        self._p, self._fields = p, fields
+
+    def __getattr__(self, name: str) -> Any:
+        self._fields.add("state" if name == "mode" else name)
+        return getattr(self._p, name)
+
+
 @pytest.mark.parametrize("seed", range(12))
 def test_what_a_possibility_waits_for_stands_for_as_long_as_it_is_kept(seed, monkeypatch):
-    looked_at = []
+    fields: set[str] = set()
 
     def dues_of(self: Tracker, live: Live) -> list[Due]:
-        known = _worked_out(self, live)
-        assert known == list(dues(live.p, self.world))
-        looked_at.append(live)
+        known = worked_out(self, live)
+        assert known == list(dues(cast(Possibility, Watched(live.p, fields)), self.world))
         return known
 
-    _worked_out = Tracker.dues_of
+    worked_out = Tracker.dues_of
     monkeypatch.setattr(Tracker, "dues_of", dues_of)
     random_run(random_parameters(seed), seed, steps=20).judge()
-    assert len(looked_at) > 20
+    assert {"state", "entered"} <= fields <= set(AWAITED)
+
+
+AWAITED = {
+    "state": "normal",
+    "entered": _ENTERED,
+    "event": "warmed_up",
+    "latched": True,
+    "supplied": Stamp(1 * S, 0),
+    "hold": _ENTERED,
+    "hold_before": _ENTERED,
+}
+
+
+@pytest.mark.parametrize("field", AWAITED)
+def test_possibilities_that_differ_in_what_is_looked_at_do_not_wait_alike(field):
+    p = started().possibilities[0]
+    assert p.waits_like(p._replace(opened=frozenset({("booted", 0)}), locks=()))
+    assert not p.waits_like(p._replace(**{field: AWAITED[field]}))
