@@ -29,11 +29,12 @@ _RANK = {"pass": 0, "inconclusive": 1, "fail": 2}
 
 @dataclass(slots=True)
 class Missing:
-    """An output overdue: by which order, until when."""
+    """An output overdue: by which order, until when; `also`: what else it answers."""
 
     output: str
     expect: Expect
     mode: Mode
+    also: tuple[str, ...] = ()
 
 
 @dataclass(slots=True)
@@ -213,7 +214,7 @@ class Book:
         self.findings.append(finding)
         return finding
 
-    def late(self, change: Change, requirement: str, window: Window) -> Finding:
+    def late(self, change: Change, requirement: str, window: Window, also: tuple[str, ...] = ()) -> Finding:
         """A move after its window has closed."""
         found = measure(window, change.stamp, self.decision, self.clock)
         finding = Finding(
@@ -222,6 +223,7 @@ class Book:
             verdict="fail",
             at_s=self._at(change.stamp.mid_us),
             text="",
+            also=also,
             limits=found.limits_s,
         )
         self._too_late(finding, change, window, found)
@@ -279,8 +281,9 @@ class Book:
             if due is not None:
                 at_us = due.low.nominal_us
         else:
-            found = measure(due, Stamp(due.high.nominal_us, 0), "simple")
-            limits = found.limits_s
+            low_s, high_s = measure(due, Stamp(due.high.nominal_us, 0), "simple").limits_s
+            # Where several orders were possible the first may be older than the cause of the last.
+            limits = (None if low_s is not None and low_s < 0 else low_s, high_s)
             at_us = due.high.nominal_us
             text = (
                 f"{m.output} did not go {level} after {self.cause(due.origin, m.output)}; {_allowed(*limits)}"
@@ -293,6 +296,7 @@ class Book:
             kind="missing",
             at_s=self._at(at_us),
             text=text,
+            also=m.also,
             limits=limits,
             bound=None if due is None or due.high is None else due.high.slack_us / 1e6,
         )

@@ -144,16 +144,22 @@ def _stay(
 def _missing(tracker: Tracker, p: Possibility) -> Candidate:
     outputs = tracker.world.parameters.outputs
     names = tracker.overdue(p)
-    overdue = [Missing(o.name, e, p.mode) for o, e in zip(outputs, p.expects, strict=True) if o.name in names]
+    overdue = [
+        Missing(o.name, e, p.mode, orders.beside(e.requirement, p.event))
+        for o, e in zip(outputs, p.expects, strict=True)
+        if o.name in names
+    ]
     order = min((REQUIREMENTS.index(m.expect.requirement) for m in overdue), default=0)
     return Candidate(p, (len(overdue), order), lambda book: book.missing(overdue), names)
 
 
 def _explanations(tracker: Tracker, p: Possibility, change: Change) -> list[Candidate]:
     place = tracker.world.parameters.place_of(change.output)
-    found = [_unordered(tracker, p, change, place)]
+    found = [_unordered(tracker, p, change, place), *_dropped(p, change, place)]
     for due in dues(p, tracker.world):
         found += _too_early(tracker, p, change, place, due)
+    found += _hold_regardless(tracker, p, change, place)
+    found += _taken_for(tracker, p, change, place)
     found += _forgotten_hold(tracker, p, change, place)
     found += _mitigation_ended(tracker, p, change, place)
     found += _misread_button(tracker, p, change, place)
@@ -166,13 +172,14 @@ def _unordered(tracker: Tracker, p: Possibility, change: Change, place: int) -> 
     output, expect = tracker.world.parameters.outputs[place], p.expects[place]
     closes = None if expect.due is None else expect.due.closes_us
     overdue = closes is not None and change.stamp.earliest_us > closes and not expect.never_on
+    name, also = expect.requirement, orders.beside(expect.requirement, p.event)
     if change.on == expect.want and expect.due is not None and closes is not None and overdue:
         late, due = p.with_expect(place, expect.done(change.stamp)), expect.due
         if expect.requirement == "hold":
             late = released(late, change, tracker.world, late=True)
         rank = (0, change.stamp.earliest_us - closes, REQUIREMENTS.index(expect.requirement))
         return Candidate(
-            late, rank, partial(Book.late, change=change, requirement=expect.requirement, window=due)
+            late, rank, partial(Book.late, change=change, requirement=name, window=due, also=also)
         )
     if change.on == expect.want and expect.due is not None and change.stamp.latest_us < expect.due.opens_us:
         stretch = expect.due.opens_us - change.stamp.latest_us
@@ -180,7 +187,7 @@ def _unordered(tracker: Tracker, p: Possibility, change: Change, place: int) -> 
         done = p.with_expect(place, expect._replace(by_entry=False))
         rank = (0, stretch, REQUIREMENTS.index(expect.requirement))
         return Candidate(
-            done, rank, partial(Book.early, change=change, requirement=expect.requirement, window=due)
+            done, rank, partial(Book.early, change=change, requirement=name, window=due, also=also)
         )
     requirement = orders.in_force(output, p, tracker.lost)
     stays_wrong: tuple[str, ...] = (change.output,) if change.on != expect.want else ()
@@ -191,6 +198,23 @@ def _unordered(tracker: Tracker, p: Possibility, change: Change, place: int) -> 
         lambda book: book.not_allowed(change, requirement, p.mode, stays_wrong),
         list(stays_wrong), alone=requirement not in WHOLE_BOARD,
     )  # fmt: skip
+
+
+def _dropped(p: Possibility, change: Change, place: int) -> list[Candidate]:
+    """An order that a change of mode came before was carried out all the same, too late."""
+    expect = p.expects[place]
+    order = expect.dropped
+    if order is None or order.due.high is None or change.on != order.want:
+        return []
+    stretch = change.stamp.earliest_us - order.due.high.last_us
+    if stretch <= 0:
+        return []
+    rank = (0, stretch, REQUIREMENTS.index(order.requirement))
+
+    def book(book: Book) -> None:
+        book.wrong[change.output] = book.late(change, order.requirement, order.due)
+
+    return [Candidate(p.with_expect(place, expect._replace(dropped=None)), rank, book, [change.output])]
 
 
 def _too_early(tracker: Tracker, p: Possibility, change: Change, place: int, due: Due) -> list[Candidate]:
@@ -219,7 +243,8 @@ def _too_early(tracker: Tracker, p: Possibility, change: Change, place: int, due
             requirement = "supply"
         q = released(q, change, tracker.world) if due.event == "hold_over" else q
         rank = (0, stretch, REQUIREMENTS.index(requirement))
-        book = partial(Book.early, change=change, requirement=requirement, window=window)
+        also = orders.beside(requirement, q.event)
+        book = partial(Book.early, change=change, requirement=requirement, window=window, also=also)
         found.append(Candidate(q, rank, book))
     return found
 
@@ -237,6 +262,56 @@ def _all_may_be_early(q: Possibility, change: Change) -> Possibility:
 def _now(window: Window, change: Change) -> Window:
     here = at(change.stamp)
     return Window(here.low, here.high, window.origin, causal=False)
+
+
+def _hold_regardless(tracker: Tracker, p: Possibility, change: Change, place: int) -> list[Candidate]:
+    """The hold ended though it had to stand still, or to begin afresh, or to wait for low."""
+    world = tracker.world
+    hold = p.hold_before or p.hold
+    if p.state not in ("post_leak_hold", "post_leak_hold_lost") or hold is None:
+        return []
+    if any(d.event == "hold_over" and d.window.open_after(change.stamp.earliest_us) for d in dues(p, world)):
+        return []
+    found = []
+    requirement = "kept-on-loss" if tracker.lost else "hold"
+    for q in fire(p, Due("hold_over", _now(hold, change), None), world):
+        expect = q.expects[place]
+        if not expect.admits(change.on, change.stamp):
+            continue
+        window = hold.plus(orders.react(world.parameters.outputs[place], change.on), world.rate_ppm)
+        early = window.opens_us - change.stamp.latest_us
+        late = 0 if window.closes_us is None else change.stamp.earliest_us - window.closes_us
+        book: Callable[[Book], object] = partial(
+            Book.not_allowed, change=change, requirement=requirement, mode=p.mode
+        )
+        if early > 0:
+            book = partial(Book.early, change=change, requirement=requirement, window=window)
+        elif late > 0:
+            book = partial(Book.late, change=change, requirement=requirement, window=window)
+        rank = (0, max(early, late, 0), REQUIREMENTS.index(requirement))
+        found.append(Candidate(released(q, change, world), rank, book))
+    return found
+
+
+def _taken_for(tracker: Tracker, p: Possibility, change: Change, place: int) -> list[Candidate]:
+    """The board took for a leak, or for a loss, what is none."""
+    world = tracker.world
+    requirement = orders.in_force(world.parameters.outputs[place], p, tracker.lost)
+    waited_for = {due.event for due in dues(p, world)}
+    found = []
+    for event in ("tripped", "lost"):
+        if event in waited_for or (p.state, event) not in TABLE:
+            continue
+        for q in fire(p, Due(event, _now(at(change.stamp), change), None), world):
+            if q.mode is p.mode or not q.expects[place].admits(change.on, change.stamp):
+                continue
+            rank = (1, 1, REQUIREMENTS.index(requirement))
+            found.append(
+                Candidate(
+                    q, rank, partial(Book.not_allowed, change=change, requirement=requirement, mode=p.mode)
+                )
+            )
+    return found
 
 
 def _forgotten_hold(tracker: Tracker, p: Possibility, change: Change, place: int) -> list[Candidate]:

@@ -15,22 +15,38 @@ MOST_WAYS = 3
 
 def at_loss(p: Possibility, q: Possibility, world: World) -> Possibility:
     """The possibility `q`, which `p` becomes when a loss qualifies in the hold, with the hold as `hold_when_lost` says."""
-    rule, conditions = world.parameters.rules.hold_when_lost, world.conditions
-    lost = conditions.since[Needs.LOST].possible or p.entered.origin
-    began = lost if p.hold_before is None else conditions.not_low_began or lost
-    hold = p.hold_before or p.hold
+    rule = world.parameters.rules.hold_when_lost
+    began, hold = _disturbed_from(p, world), p.hold_before or p.hold
     if hold is None:
         return q
+    # It stood still, or began afresh, while the sensors were not low, and need not have gone on since.
+    runs = hold if _undisturbed(p, world) else hold._replace(high=None)
     if rule == "run":
-        if began == lost == conditions.since[Needs.LOST].sure:
-            # A loss that has qualified has not disturbed the hold.
-            return q._replace(hold=hold, hold_before=None)
-        # It stood still, or began afresh, while the sensors were not low, and need not have gone on since.
-        return q._replace(hold=hold._replace(high=None), hold_before=None)
+        return q._replace(hold=runs, hold_before=None)
     if rule == "restart":
         return q._replace(hold=None, hold_before=None, left_us=None)
     left = left_of(hold, began, q.entered)
-    return q._replace(hold=None if rule == "pause" else hold, hold_before=None, left_us=left)
+    stands = rule == "pause" or ran_out(p, q.entered, world)
+    return q._replace(hold=None if stands else runs, hold_before=None, left_us=left)
+
+
+def _disturbed_from(p: Possibility, world: World) -> Stamp:
+    lost = world.conditions.since[Needs.LOST].possible or p.entered.origin
+    return lost if p.hold_before is None else world.conditions.not_low_began or lost
+
+
+def _undisturbed(p: Possibility, world: World) -> bool:
+    """Whether nothing but a loss that has qualified has come over the hold: one that runs on has not stood still."""
+    lost = world.conditions.since[Needs.LOST]
+    return lost.possible is not None and _disturbed_from(p, world) == lost.possible == lost.sure
+
+
+def ran_out(p: Possibility, noticed: Window, world: World) -> bool:
+    """Whether a hold that runs on through a loss, `noticed` then, would have been over before."""
+    hold = p.hold_before or p.hold
+    if hold is None or hold.high is None or world.parameters.rules.hold_ends_only_when == "low":
+        return False
+    return _undisturbed(p, world) and hold.high.last_us < noticed.opens_us
 
 
 def left_of(hold: Window, began: Stamp, stopped: Window) -> tuple[int, int]:

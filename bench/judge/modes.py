@@ -311,9 +311,8 @@ def _hold_due(p: Possibility, world: World) -> Due | None:
     if p.hold is None or (p.state == "post_leak_hold_lost" and rules.hold_when_lost not in ("run", None)):
         return None
     window = p.hold
-    if p.state == "post_leak_hold_lost" and rules.hold_when_lost is None:
-        window = window._replace(high=None)
     must = p.state != "post_leak_hold" or p.hold_before is None  # else it may also stand still
+    must = must and not (p.state == "post_leak_hold_lost" and rules.hold_when_lost is None)
     if rules.hold_ends_only_when == "low" and not world.conditions.surely(Needs.LOW):
         if not world.conditions.possible_now(Needs.LOW) and not world.conditions.possible_now(Needs.LOST):
             return None
@@ -333,7 +332,10 @@ def fire(p: Possibility, due: Due, world: World) -> list[Possibility]:
     memory = Memory(p.mitigation, p.latched, good)
     if due.event == "reset_asked" and p.mode in MITIGATING:
         return [p._replace(latched=False)]
-    reached = []
+    reached: list[Possibility] = []
+    runs_on = p.state == "post_leak_hold" and world.parameters.rules.hold_when_lost == "run"
+    if due.event == "lost" and runs_on and holds.ran_out(p, due.window, world):
+        return reached
     if due.event == "reset_asked" and not _good_for_long(world, due.window.opens_us):
         reached.append(_entered(p, "sensor_fault", due, world))  # it waits for the return, unlatched
     for state in targets(p.state, due.event, world.parameters.rules, memory):
@@ -350,6 +352,12 @@ def fire(p: Possibility, due: Due, world: World) -> list[Possibility]:
         ):
             reached.append(q._replace(latched=True))  # a loss within the mitigation may latch or not
     return reached if world.cut is None else [in_the_dark(q, world) for q in reached]
+
+
+def over_before(p: Possibility, world: World) -> list[Possibility]:
+    """What a possibility that a loss leads no further from has been since its hold was over."""
+    hold = p.hold_before or p.hold
+    return [p] if hold is None else fire(p, Due("hold_over", hold, None), world)
 
 
 def _held(q: Possibility, due: Due, world: World) -> list[Possibility]:

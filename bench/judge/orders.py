@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
-from bench.judge.possibility import NEVER_US, Claim, Expect, Possibility, begun_by, few, forgettable
+from bench.judge.possibility import NEVER_US, Claim, Expect, Order, Possibility, begun_by, few, forgettable
 from bench.judge.window import Limit, Stamp, Window, at, later, limit_at
 from firmware_ref.parameters import MITIGATING, Interval, Mode, Output, Policy
 
@@ -28,6 +28,11 @@ EVENT_REQUIREMENT: Mapping[str, str] = {
     "self_test_over": "self-test",
     "reset_asked": "button",
 }
+
+
+def beside(requirement: str, event: str) -> tuple[str, ...]:
+    """What a move that a restart delay held up answers as well: a composite names both."""
+    return (EVENT_REQUIREMENT[event],) if requirement == "restart" and event in EVENT_REQUIREMENT else ()
 
 
 _OVERRIDING = frozenset({*MITIGATING, Mode.SENSOR_FAULT})
@@ -127,7 +132,15 @@ def on_entry(
         unseen_us=unseen_us,
         follow_until_us=_follows_until(output, before, old, until, entered, rate_ppm),
         claims=claims,
+        dropped=_dropped(old, want),
     )
+
+
+def _dropped(old: Expect, want: bool) -> Order | None:
+    """What had not been carried out of the order before, if the new one is to the contrary."""
+    if old.free or old.due is None or old.due.high is None or old.want == want:
+        return None
+    return Order(old.want, old.due, old.requirement)
 
 
 def _answers(event: str, was: Possibility, now: Mode) -> str:
@@ -369,9 +382,14 @@ def after_dip(
     if not (old.by_entry and old.due is not None and old.due.open_after(stamp.earliest_us)):
         return Expect(want=want, due=due, stated=due, requirement="supply", claims=claims)
     begins = None if old.begins is None or due.high is None else later(old.begins, due.high)
+    # Outputs that the hold's end releases come back each in its own time.
+    requirement = "supply" if old.requirement == "hold" else old.requirement
+    fed = limit_at(stamp).plus(follow(output, want).max_us, rate_ppm)
     return Expect(
-        want=want, due=due, stated=due, requirement="supply", by_entry=True, begins=begins, claims=claims
-    )
+        want=want, due=due, stated=due, requirement=requirement, by_entry=True,
+        react_us=old.react_us, begins=begins, locked=old.locked,
+        unseen=fed if old.unseen is None else later(old.unseen, fed), unseen_us=old.unseen_us, claims=claims,
+    )  # fmt: skip
 
 
 def in_force(output: Output, p: Possibility, lost: bool) -> str:

@@ -23,6 +23,14 @@ MANY_CLAIMS = 8
 MIXED = "mixed"
 
 
+class Order(NamedTuple):
+    """A move to `want` that was due, under `requirement`."""
+
+    want: bool
+    due: Window
+    requirement: str
+
+
 class Claim(NamedTuple):
     """An edge to `on` within these instants is explained by an order since superseded.
 
@@ -80,7 +88,9 @@ class Expect(NamedTuple):
     more; `begins`: the latest at all.
     `locked`: when a restart delay may let it go on at the latest.  Until
     `follow_until_us` the output may still follow its call, as in the mode before.  `free`: without supply nothing is judged, except that an
-    output held off throughout (`never_on`) may not turn on.
+    output held off throughout (`never_on`) may not turn on.  `dropped`: the
+    order before, if a change of mode came before it was carried out; a move that
+    nothing else explains may be that one, too late.
     """
 
     want: bool
@@ -97,6 +107,7 @@ class Expect(NamedTuple):
     claims: tuple[Claim, ...] = ()
     free: bool = False
     never_on: bool = False
+    dropped: Order | None = None
 
     def admits(self, on: bool, stamp: Stamp) -> str | None:
         """How an edge is allowed: `free`, `due`, `claim`, or None: it is not."""
@@ -113,8 +124,8 @@ class Expect(NamedTuple):
     def done(self, stamp: Stamp) -> Expect:
         """The same, its move having been made; what it superseded can show no more."""
         if any(c.admits(self.want, stamp) for c in self.claims):  # or it was an earlier order to the same
-            return self._replace(by_entry=False)
-        return self._replace(by_entry=False, due=None, claims=())
+            return self._replace(by_entry=False, dropped=None)
+        return self._replace(by_entry=False, due=None, claims=(), dropped=None)
 
     def begun(self, stamp: Stamp, rate_ppm: int) -> Expect:
         """The same, the output having begun to follow by `stamp`: its call's change is shown within follow of it."""
@@ -322,6 +333,15 @@ def _hull(a: Window | None, b: Window | None, endless: bool = False) -> Window |
     return a if a == b else a.hull(b)
 
 
+def _closes_last(a: Expect, b: Expect) -> Expect:
+    """Whichever order is due later: it is the one that an output which never moves has not obeyed."""
+    if a.requirement == b.requirement or b.due is None or a.due is None:
+        return a if a.due is not None or b.due is None else b
+    if a.due.high is None or b.due.high is None:
+        return a if a.due.high is None else b
+    return a if a.due.high.last_us >= b.due.high.last_us else b
+
+
 def _expect_hull(a: Expect, b: Expect) -> Expect:
     if a == b:
         return a
@@ -330,6 +350,7 @@ def _expect_hull(a: Expect, b: Expect) -> Expect:
     return a._replace(
         due=_hull(a.due, b.due),
         stated=_hull(a.stated, b.stated),
+        requirement=_closes_last(a, b).requirement,
         by_entry=a.by_entry or b.by_entry,
         react_us=None if a.react_us is None or b.react_us is None else max(a.react_us, b.react_us),
         begins=None if a.begins is None or b.begins is None else later(a.begins, b.begins),
@@ -339,4 +360,5 @@ def _expect_hull(a: Expect, b: Expect) -> Expect:
         follow_until_us=max(a.follow_until_us, b.follow_until_us),
         claims=few([*a.claims, *(c for c in b.claims if not any(d.covers(c) for d in a.claims))]),
         never_on=a.never_on and b.never_on,
+        dropped=a.dropped or b.dropped,
     )

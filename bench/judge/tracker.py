@@ -34,7 +34,7 @@ from bench.judge.events import (
 )
 from bench.judge.gestures import Gestures
 from bench.judge.mode_log import ModeLog
-from bench.judge.modes import Due, dues, fire, in_the_dark, initial, let_go, powered_again
+from bench.judge.modes import Due, dues, fire, in_the_dark, initial, let_go, over_before, powered_again
 from bench.judge.possibility import COARSE_KEYS, NEVER_US, Expect, Possibility, hull
 from bench.judge.window import Stamp
 from bench.judge.world import World
@@ -269,6 +269,8 @@ class Tracker:
             for due in self._opened(live, by_us):
                 if self._before_the_cut(due):
                     continue
+                if leaves is not None and due.window.opens_us > leaves.latest_us:
+                    continue  # it has ended by then
                 gone = fire(live.p, due, self.world)
                 fresh += gone if leaves is None else [q.entered_by(leaves, self.world.rate_ppm) for q in gone]
         if fresh:
@@ -308,6 +310,8 @@ class Tracker:
             alive = [q for q in run_out if not self.overdue(q)]
             if not alive:
                 stuck = [live.p for live in self.lives if self.overdue(live.p)]
+                if not stuck and not run_out:  # a hold that ran on through a loss was over before it
+                    run_out = [q for live in late for q in over_before(live.p, self.world)]
                 alive = self.failed(self, stuck + run_out, None, self.now_us)
                 self._reckon_ends()
         self.keep(alive, same_stimuli=True)
