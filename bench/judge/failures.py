@@ -83,7 +83,7 @@ class _Probe(Book):
 class Candidate:
     """One way to go on.  `rank` breaks ties among those that explain the future equally well.
 
-    `alone`: the output moved by itself, and the board goes on as it was.
+    `alone`: the output moved by itself, and the board goes on as it was; `restarts`: it restarted by itself.
     """
 
     go_on: Possibility
@@ -91,6 +91,7 @@ class Candidate:
     book: Callable[[Book], object]
     wrong: list[str] = field(default_factory=list)
     alone: bool = False
+    restarts: bool = False
 
 
 def resolve(
@@ -105,27 +106,35 @@ def resolve(
     known = change is not None and any(
         f.verdict == "fail" and f.output == change.output for f in tracker.book.findings
     )
-    best = (
-        min(
-            candidates,
-            key=lambda c: (_surprises(tracker, c, change, now_us), known and not c.alone, *c.rank),
-        )
-        if len(candidates) > 1
-        else candidates[0]
-    )
+    if len(candidates) > 1:
+        candidates = _fittest(tracker, candidates, change, now_us + LOOK_AHEAD_US)
+    if len(candidates) > 1 and any(c.restarts for c in candidates):
+        # A board that has restarted shows it when it is up again.
+        timing = tracker.world.parameters.timing
+        up_us = timing.boot.max_us + timing.warm_up.max_us
+        candidates = _fittest(tracker, candidates, change, now_us + LOOK_AHEAD_US + up_us)
+    best = min(candidates, key=lambda c: (known and not c.alone, *c.rank))
     best.book(tracker.book)
     return [best.go_on]
 
 
-def _surprises(tracker: Tracker, candidate: Candidate, change: Change | None, now_us: int) -> int:
-    """How much of what is seen next the candidate does not explain."""
+def _fittest(
+    tracker: Tracker, candidates: list[Candidate], change: Change | None, until_us: int
+) -> list[Candidate]:
+    """Those that explain best what is seen until then."""
+    surprises = [_surprises(tracker, c, change, until_us) for c in candidates]
+    return [c for c, count in zip(candidates, surprises, strict=True) if count == min(surprises)]
+
+
+def _surprises(tracker: Tracker, candidate: Candidate, change: Change | None, until_us: int) -> int:
+    """How much of what is seen until then the candidate does not explain."""
     go_on = candidate.go_on
     if change is not None:  # as the tracker will: the present mode has been entered by now
         go_on = go_on.narrowed(change.stamp, tracker.world.rate_ppm)
     probe = _Probe(tracker.book.parameters, tracker.book.zero_us, tracker.book.decision)
     probe.wrong = dict.fromkeys([*tracker.book.wrong, *candidate.wrong], probe)  # type: ignore[arg-type]
     trial = tracker.fork([go_on], probe, _stay)
-    trial.run(now_us + LOOK_AHEAD_US)
+    trial.run(until_us)
     return probe.failures
 
 
@@ -305,7 +314,7 @@ def _taken_for(tracker: Tracker, p: Possibility, change: Change, place: int) -> 
         for q in fire(p, Due(event, _now(at(change.stamp), change), None), world):
             if q.mode is p.mode or not q.expects[place].admits(change.on, change.stamp):
                 continue
-            rank = (1, 1, REQUIREMENTS.index(requirement))
+            rank = (3, 0, REQUIREMENTS.index(requirement))
             found.append(
                 Candidate(
                     q, rank, partial(Book.not_allowed, change=change, requirement=requirement, mode=p.mode)
@@ -390,9 +399,14 @@ def _rebooted(tracker: Tracker, p: Possibility, change: Change) -> list[Candidat
     together = len(near.keys() & set(asleep)) >= 2 or len(asleep) == len(outputs)
     if change.output not in near or not together:
         return []
+    here = at(change.stamp)
+    locks = tuple(
+        orders.lock_of(o, lock, "supplied", here, either=True)
+        for o, lock in zip(outputs, p.locks, strict=True)
+    )
     q = p._replace(
-        state="unpowered", entered=at(change.stamp), event="supply_lost", supplied=change.stamp,
+        locks=locks, state="unpowered", entered=here, event="supply_lost", supplied=change.stamp,
         hold=None, hold_before=None, left_us=None, ghost=None, mitigation=None, opened=frozenset(),
     )  # fmt: skip
     q, rank = in_the_dark(q, tracker.world), (2, 0, REQUIREMENTS.index("supply"))
-    return [Candidate(q, rank, lambda book: book.not_allowed(change, "supply", p.mode))]
+    return [Candidate(q, rank, lambda book: book.not_allowed(change, "supply", p.mode), restarts=True)]

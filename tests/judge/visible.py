@@ -23,6 +23,7 @@ from bench.judge.findings import Finding, Judgement
 from bench.judge.judge import judge_trace
 from bench.trace.records import Voltage
 from firmware_ref.parameters import Parameters
+from tests.judge.alone import explains
 from tests.judge.flawed import Flaw, flaws_of
 from tests.judge.oracle.decide import Case, Stimulus, explainable
 from tests.judge.oracle_cases import (
@@ -145,3 +146,9 @@ def names_it(one: Run, failed: Sequence[Finding]) -> bool:
     named = {f.requirement for f in failed} | {also for f in failed for also in f.also}
     blamed = {f.output for f in failed}
     return bool(named & one.flaw.breaks or blamed & one.flaw.where)
+
+
+def either(one: Run, failed: Sequence[Finding]) -> bool:
+    """Whether the sequence does not tell: a board that breaks only what a failed finding names shows the same."""
+    cases = [seen(one, share) for share in ROUNDINGS]
+    return any(explains(case, one.parameters, f) for f in failed for case in cases)

@@ -263,9 +263,14 @@ def _restarted_alone(stand: Stand) -> bool:
     edges = [(t, ch) for t, ch, _ in stand.seen if ch.startswith(("out.", "alarm."))]
     cuts = [t for t, ch, value in stand.seen if ch == "sense.board" and value == "off"]
     began = next(
-        t for t, _, mode in stand.modes
-        if mode == Mode.UNPOWERED.value and not any(cut <= t < cut + 500_000 for cut in cuts)
+        (
+            t for t, _, mode in stand.modes
+            if mode == Mode.UNPOWERED.value and not any(cut <= t < cut + 500_000 for cut in cuts)
+        ),
+        None,
     )  # fmt: skip
+    if began is None:  # it came with a cut, and shows as one that was not ridden through
+        return False
     together = {ch for t, ch in edges if abs(t - began) < 50_000}
     return len(together) < 2 or stand.now_us - began < 1_500_000
 

@@ -5,7 +5,8 @@
     python -m tests.performance.visible --show SEED
 
 Columns of the table, per fault: boards; visible to the oracle; of these the share with a failed finding
-under a requirement that the fault breaks (`right`), under another (`other`), without one (`none`), and those whose
+under a requirement that the fault breaks (`right`), under another with which the sequence does not tell it apart, since a
+board that breaks only that one explains it as well to the oracle (`either`), under any other (`other`), without one (`none`), and those whose
 failed findings all lie more than two steps from the moment at which the oracle finds no board left (`apart`);
 boards on which no output ever moved are left out (`silent`).  Not visible: boards that failed all the same
 (`failed`: nearer than the margin).  `inconclusive`: boards with a finding inside the guard band.  `--good`: the same boards without
@@ -22,9 +23,20 @@ from collections import Counter
 
 from tests.judge.oracle.decide import explainable
 from tests.judge.oracle_cases import Answers, book_of, told
-from tests.judge.visible import ROUNDINGS, answered, judged, names_it, run, seen, visible
+from tests.judge.visible import ROUNDINGS, answered, either, judged, names_it, run, seen, visible
 
-COLUMNS = ("boards", "silent", "visible", "right", "other", "none", "apart", "failed", "inconclusive")
+COLUMNS = (
+    "boards",
+    "silent",
+    "visible",
+    "right",
+    "either",
+    "other",
+    "none",
+    "apart",
+    "failed",
+    "inconclusive",
+)
 
 
 def one(seed: int) -> tuple[str, list[str], str | None]:
@@ -42,6 +54,8 @@ def one(seed: int) -> tuple[str, list[str], str | None]:
     if step is None:
         return name, [*columns, "failed"] if failed else columns, None
     came = "right" if names_it(board, failed) else "other" if failed else "none"
+    if came == "other" and either(board, failed):
+        came = "either"
     columns += ["visible", came]
     if failed and all(abs(f.at_s - step) > 2 for f in failed):
         columns.append("apart")
@@ -90,6 +104,7 @@ def table(rows: dict[str, Counter[str]]) -> str:
     shown = max(1, every["visible"])
     lines.append(
         f"of {every['visible']} visible: {100 * every['right'] / shown:.2f} % right, "
+        f"{100 * every['either'] / shown:.2f} % either, "
         f"{100 * every['other'] / shown:.2f} % other, {100 * every['none'] / shown:.2f} % without a failed finding; "
         f"something inconclusive on {100 * every['inconclusive'] / max(1, every['boards']):.1f} % of boards"
     )
