@@ -168,7 +168,6 @@ def _explanations(tracker: Tracker, p: Possibility, change: Change) -> list[Cand
     for due in dues(p, tracker.world):
         found += _too_early(tracker, p, change, place, due)
     found += _hold_regardless(tracker, p, change, place)
-    found += _taken_for(tracker, p, change, place)
     found += _forgotten_hold(tracker, p, change, place)
     found += _mitigation_ended(tracker, p, change, place)
     found += _misread_button(tracker, p, change, place)
@@ -299,27 +298,6 @@ def _hold_regardless(tracker: Tracker, p: Possibility, change: Change, place: in
             book = partial(Book.late, change=change, requirement=requirement, window=window)
         rank = (0, max(early, late, 0), REQUIREMENTS.index(requirement))
         found.append(Candidate(released(q, change, world), rank, book))
-    return found
-
-
-def _taken_for(tracker: Tracker, p: Possibility, change: Change, place: int) -> list[Candidate]:
-    """The board took for a leak, or for a loss, what is none."""
-    world = tracker.world
-    requirement = orders.in_force(world.parameters.outputs[place], p, tracker.lost)
-    waited_for = {due.event for due in dues(p, world)}
-    found = []
-    for event in ("tripped", "lost"):
-        if event in waited_for or (p.state, event) not in TABLE:
-            continue
-        for q in fire(p, Due(event, _now(at(change.stamp), change), None), world):
-            if q.mode is p.mode or not q.expects[place].admits(change.on, change.stamp):
-                continue
-            rank = (3, 0, REQUIREMENTS.index(requirement))
-            found.append(
-                Candidate(
-                    q, rank, partial(Book.not_allowed, change=change, requirement=requirement, mode=p.mode)
-                )
-            )
     return found
 
 

@@ -50,12 +50,6 @@ def test_a_hold_that_ends_though_it_must_begin_afresh_from_low_breaks_the_hold()
     assert called(s, 402)[0][0] == "hold"
 
 
-def test_a_leak_that_is_none_is_one_finding_and_not_a_restart():
-    s = Script(board()).sensor(0.5, CLEAR).supply(1.0).call(2.0, Y=True).out(11.0, Y=True)
-    s.out(50, Y=False).out(50.1, G=True).out(414, Y=True, G=False)
-    assert called(s, 420) == [("follow", "Y", "not-allowed")]
-
-
 def test_a_leak_from_start_up_on_that_is_never_answered_breaks_the_trip():
     s = Script(board()).sensor(0.5, CLEAR).supply(1.0).call(2.0, Y=True).sensor(8.5, LEAK).out(9.5, Y=True)
     assert called(s, 30) == [("trip", "Y", "missing"), ("trip", "G", "missing")]
