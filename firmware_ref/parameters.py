@@ -114,6 +114,10 @@ class Output:
     loss: Interval | None
     restart: Restart | None = None
 
+    def reading(self, on: bool) -> str:
+        """How it reads at its terminals: `on` or `off`, of a contact `closed` or `open`."""
+        return ("on" if on else "off") if self.kind == "ac" else ("closed" if on else "open")
+
 
 @dataclass(frozen=True, slots=True)
 class Band:

@@ -19,6 +19,8 @@ PROCEDURE = "acceptance"
 _RESTS_ON = {
     "trip": ("trip",), "hold": ("clear", "hold"), "re-leak": ("clear", "hold"), "release": ("clear", "hold"),
     "loss": ("loss",), "return": ("return",),
+    # Whether it is the hold in which a call changes must be known.
+    "blocked": ("trip", "clear"), "forced": ("trip", "clear"),
 }  # fmt: skip
 
 
@@ -32,21 +34,30 @@ def never_proven(profile: Profile) -> Iterator[tuple[tuple[str | int, ...], str]
         return
     written = profile.data.get("must_prove")
     for entry in (e for e in parameters.must_prove if e in unproven):
-        place = ("must_prove", written.index(entry)) if written else ("must_prove",)
+        missing = _missing(entry, parameters)
+        place: tuple[str | int, ...] = ("must_prove",)
+        if written:
+            place = ("must_prove", written.index(entry))
+        elif missing:  # a line that is there
+            place = ("timing", missing[0])
         yield (
             place,
             f"{entry}: {PROCEDURE} does not prove it even on a board in the middle of all limits"
-            f"{_why(entry, parameters)}, so no board passes there; "
+            f"{_why(missing)}, so no board passes there; "
             + ("take it out" if written else "write must_prove without it")
             + ", or test by a procedure of your own that shows it",
         )
 
 
-def _why(entry: str, parameters: Parameters) -> str:
+def _missing(entry: str, parameters: Parameters) -> list[str]:
+    """The keys of `timing` without a figure that the entry rests on."""
     timing = parameters.timing
-    missing = [
-        f"timing.{key}"
+    return [
+        key
         for key in _RESTS_ON.get(entry.partition(":")[0], ())
         if getattr(timing, f"{key}_" if key == "return" else key) is None
     ]
-    return f" ({' and '.join(missing)} not stated)" if missing else ""
+
+
+def _why(missing: list[str]) -> str:
+    return f" ({' and '.join(f'timing.{key}' for key in missing)} not stated)" if missing else ""

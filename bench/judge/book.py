@@ -248,7 +248,7 @@ class Book:
         self, change: Change, requirement: str, mode: Mode, wrong: tuple[str, ...] = ()
     ) -> Finding:
         """A move that nothing ordered; the outputs in `wrong` are so until they move rightly."""
-        moved = f"{change.output} went {'on' if change.on else 'off'}"
+        moved = f"{change.output} {self._moves(change)}"
         why = {
             "supply": f"the board restarted by itself ({moved})",
             "kept-on-loss": f"mitigation ended while the sensor was lost ({moved})",
@@ -275,7 +275,8 @@ class Book:
             self.wrong[m.output] = finding
 
     def _missing(self, m: Missing) -> Finding:
-        due, level = m.expect.due, "on" if m.expect.want else "off"
+        due = m.expect.due
+        level = self.parameters.output(m.output).reading(m.expect.want)
         if due is None or due.high is None:
             text, limits, at_us = f"{m.output} is not {level} in {m.mode}", None, self.zero_us
             if due is not None:
@@ -285,9 +286,8 @@ class Book:
             # Where several orders were possible the first may be older than the cause of the last.
             limits = (None if low_s is not None and low_s < 0 else low_s, high_s)
             at_us = due.high.nominal_us
-            text = (
-                f"{m.output} did not go {level} after {self.cause(due.origin, m.output)}; {_allowed(*limits)}"
-            )
+            go = {"open": "open", "closed": "close"}.get(level, f"go {level}")
+            text = f"{m.output} did not {go} after {self.cause(due.origin, m.output)}; {_allowed(*limits)}"
         requirement = m.expect.requirement
         finding = Finding(
             requirement=requirement,
@@ -352,9 +352,13 @@ class Book:
     def _went(self, change: Change, found: Measurement, window: Window, places: int) -> str:
         """What an output did, and how long after what."""
         return (
-            f"{change.output} went {'on' if change.on else 'off'} {found.measured_us / 1e6:.{places}f} s "
+            f"{change.output} {self._moves(change)} {found.measured_us / 1e6:.{places}f} s "
             f"after {self.cause(window.origin, change.output)}"
         )
+
+    def _moves(self, change: Change) -> str:
+        level = self.parameters.output(change.output).reading(change.on)
+        return {"open": "opened", "closed": "closed"}.get(level, f"went {level}")
 
     def _at(self, t_us: int) -> float:
         return (t_us - self.zero_us) / 1e6

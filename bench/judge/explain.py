@@ -75,14 +75,15 @@ def _state(p: Possibility) -> str:
 
 
 def _expectation(output: Output, expect: Expect, level: bool, zero_us: int) -> str:
-    seen = "on" if level else "off"
+    seen = output.reading(level)
     if expect.free:
-        return f"{output.name} is {seen}; not judged without supply"
-    wanted = "on" if expect.want else "off"
+        return f"{output.name} is {seen}; not judged without supply or in boot"
+    wanted = output.reading(expect.want)
+    go = {"open": "open", "closed": "close"}.get(wanted, f"go {wanted}")
     if level == expect.want:
         return f"{output.name} is {seen}, as it must be"
     when = "now" if expect.due is None else _span(expect.due, zero_us)
-    return f"{output.name} is {seen} and must go {wanted} {when} ({expect.requirement})"
+    return f"{output.name} is {seen} and must {go} {when} ({expect.requirement})"
 
 
 def _span(window: Window, zero_us: int) -> str:
@@ -105,7 +106,9 @@ def _what_came_next(case: Case, at_us: int) -> Iterator[str]:
     for change in coming:
         tracker.run(instant_us(change) - 1)
         at_s = (change.stamp.mid_us - case.zero_us) / 1e6
-        yield f"At {at_s:.3f} s {change.output} went {'on' if change.on else 'off'}:"
+        reading = tracker.world.parameters.output(change.output).reading(change.on)
+        went = {"open": "opened", "closed": "closed"}.get(reading, f"went {reading}")
+        yield f"At {at_s:.3f} s {change.output} {went}:"
         yield from _why(case, change)
         tracker.run(instant_us(change))
 

@@ -47,9 +47,28 @@ class _Levels(Writer):
                 sensor = replace(sensor, trip=None, clear=None)
             if sensor.kind == "analog" or number == 0:
                 self._one(sensor, number == 0)
+        if self._trip_may_be_at_once():
+            self._leak_at_once(f"sensor.{self.parameters.sensors[0].name}")
         if self._ways:
             self._lose(self._ways[0])
             self._come_back(self._ways[0])
+
+    def _trip_may_be_at_once(self) -> bool:
+        """Whether stairs leave a trip without any limit: which step it answers says nothing of how soon it may come."""
+        return any(
+            f"trip:{o.name}" in self.parameters.must_prove and o.trip is not None and o.trip.min_us == 0
+            for o in self.parameters.outputs
+        )
+
+    def _leak_at_once(self, channel: str) -> None:
+        """A leak without stairs, which the longest trip can be judged by."""
+        self._part = f"Leak at once, {channel}"
+        self._set(self._telling_calls(Mode.LEAK_ACTIVE), following=True)
+        self._apply((channel, "leak"))
+        self._add(WaitTimer("trip"))
+        self._part = "The hold and the release after it"
+        self._apply((channel, "clear"))
+        self._until_released()
 
     def _one(self, sensor: Sensor, first: bool) -> None:
         """One sensor's levels, and with the first what else must be proven of a leak."""

@@ -21,11 +21,6 @@ def output_channel(name: str) -> str:
     return name if name.startswith("alarm.") else f"out.{name}"
 
 
-def read_as(kind: str, on: bool) -> str:
-    """How an output of that kind reads when it is on (a contact: closed) or off."""
-    return ("on" if on else "off") if kind == "ac" else ("closed" if on else "open")
-
-
 def say_us(us: int) -> str:
     """A duration rounded for reading: `296 ms`, `6.3 s`, `6 min 12.6 s`."""
     if us < 1_000_000:

@@ -10,7 +10,7 @@ from bench.judge.level_answers import reads
 from bench.procedure.pressing import Pressing
 from bench.procedure.steps import Apply, Doing, Gesture, Presses, Require, Step, Until, Wait, WaitTimer
 from bench.procedure.timers import LONGEST_WAIT_US
-from bench.procedure.words import output_channel, read_as
+from bench.procedure.words import output_channel
 from firmware_ref.parameters import Mode, Parameters, Policy
 
 #: How long the supply is cut where the profile does not say what resets a latched fault; ours.
@@ -244,7 +244,7 @@ class Writer:
     def _late(self, mode: Mode, at_most_us: int) -> None:
         """Give a board that is late some time, so that it can be said how late; a good one costs none."""
         levels = [
-            (output_channel(output.name), read_as(output.kind, reads(output, mode, self.calls)))
+            (output_channel(output.name), output.reading(reads(output, mode, self.calls)))
             for output in self.parameters.outputs
         ]
         self._add(Until(tuple(levels), at_most_us))

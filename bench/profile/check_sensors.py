@@ -187,7 +187,7 @@ def _range(
         and sensor.out_of_range.below is None
         and sensor.out_of_range.above is None
     ):
-        yield Mistake(where, "names no limit; write below, above or both")
+        yield Mistake(where, "names no limit; write below, above or both", unless=where)
     room = 2 * SIGNAL_BOUND_UV
     levels = [uv for band in bands.values() for uv in (band.low_uv, band.high_uv)]
     for side, band in limits.items():

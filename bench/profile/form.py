@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal, Union
 
 from pydantic import Discriminator, Field, StringConstraints, Tag
 
-from bench.profile.intervals import LevelInterval, MoveLimits, StatedOrNot, TimeInterval
+from bench.profile.intervals import LevelInterval, MoveLimits, StatedOrNot, TimeInterval, VoltageInterval
 from bench.profile.values import (
     BoolOrNot,
     CodeOrNot,
@@ -144,8 +144,8 @@ class RegistersForm(Form):
 class RangeForm(Form):
     """Where an analog signal is out of its range."""
 
-    below: LevelInterval = optional("Under this it is lost. Left out: there is no such limit.")
-    above: LevelInterval = optional("Over this it is lost. Left out: there is no such limit.")
+    below: VoltageInterval = optional("Under this it is lost. Left out: there is no such limit.")
+    above: VoltageInterval = optional("Over this it is lost. Left out: there is no such limit.")
 
 
 class SensorForm(Form):
@@ -162,7 +162,7 @@ class SensorForm(Form):
     ratiometric: bool = optional(
         "analog: the voltage scales with the board's sensor supply. Left out: false."
     )
-    sensor_supply: LevelInterval = optional(
+    sensor_supply: VoltageInterval = optional(
         "ratiometric: what the board's sensor supply may be, as measured; points hold at its nominal or middle."
     )
     load: VoltageOrNot = optional("analog: how far the board may pull the signal away. Left out: not stated.")

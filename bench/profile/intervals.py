@@ -162,6 +162,11 @@ LevelInterval = Annotated[
         "write {nominal: 18 %LFL, tolerance: 2 %LFL} or {between: [16 %LFL, 20 %LFL]}", "#around", "#between"
     ),
 ]
+#: The same where only a voltage will do.
+VoltageInterval = Annotated[
+    Union[_LevelAround, _LevelBetween],
+    _choose("write {nominal: 4.75 V, tolerance: 50 mV} or {between: [4.7 V, 4.8 V]}", "#around", "#between"),
+]
 
 
 def span_of(value: Any) -> Span | None:

@@ -26,8 +26,8 @@ class Mistake:
     """What is wrong at `path` and what to write, as one sentence fragment.
 
     `meant`: the key that a misspelt one probably means; that one is then not
-    reported as missing.  `unless`: not reported if something is wrong there,
-    for it only follows from that.
+    reported as missing.  `unless`: not reported if something is wrong there
+    (of its own path: inside it), for it only follows from that.
     """
 
     path: Path
@@ -46,9 +46,12 @@ def without_echoes(mistakes: Iterable[Mistake]) -> list[Mistake]:
     meant = {(*m.path[:-1], m.meant) for m in every if m.meant is not None}
     wrong = {m.path[:i] for m in every if not m.missing for i in range(1, len(m.path) + 1)}
     places = {m.path for m in every}
+    around = {m.path[:i] for m in every for i in range(1, len(m.path))}
     first: dict[Any, Mistake] = {}
     for mistake in every:
-        follows = mistake.unless in wrong | places or (mistake.missing and mistake.path in meant | wrong)
+        follows = mistake.unless in (around if mistake.unless == mistake.path else wrong | places) or (
+            mistake.missing and mistake.path in meant | wrong
+        )
         if not follows:
             first.setdefault(mistake.path or mistake.text, mistake)
     return list(first.values())
@@ -127,6 +130,8 @@ def _missing(form: Form, data: dict[str, Any]) -> list[Mistake]:
     def look(here: Any, written: Any, path: Path) -> None:
         if isinstance(here, Form):
             about = {f.alias or n: f.description for n, f in type(here).model_fields.items()}
+            if written and not about.keys() & written.keys():
+                return  # written in another form, of which what was wrong is taken out
             found.extend(
                 Mistake((*path, key), f"is missing; write it ({_lower(about[key])})")
                 for key in here.needed_keys()
@@ -190,8 +195,10 @@ def _shown(value: Any) -> str:
 def _sentence(path: Path, error: Any) -> str:
     """What pydantic found, in our words."""
     kind, value, context = error["type"], error["input"], error.get("ctx", {})
+    if value == NOT_STATED and kind in ("literal_error", "value_error", "which_form"):
+        return f"cannot be not stated; write {_instead(path, error)}"
     if kind == "literal_error":
-        options = [option.strip("'") for option in context["expected"].replace(" or ", ", ").split(", ")]
+        options = _options(path, context)
         near = _nearest(value, options) if isinstance(value, str) else None
         guess = f"; did you mean {near}?" if near else f"; write {listed(options)}"
         return (
@@ -199,8 +206,6 @@ def _sentence(path: Path, error: Any) -> str:
             if value is not None
             else f"is empty; write {listed(options)}"
         )
-    if value == NOT_STATED and kind in ("value_error", "which_form"):
-        return "cannot be not stated; write how long you would wait, as the other times are written"
     if kind == "value_error":
         return str(context["error"])
     if kind == "which_form":
@@ -219,6 +224,45 @@ def _sentence(path: Path, error: Any) -> str:
         return f"is {_shown(value)}; write {'1 to 999' if path[0] == 'wiring' else limit}"
     wanted = _WANTED.get(kind)
     return f"is {_shown(value)}; write {wanted}" if wanted else f"is {_shown(value)}: {error['msg']}"
+
+
+#: What stands in for a figure that the maker does not give, by the last key that has a name of its own.
+_INSTEAD = {
+    "glitch": "the longest pulse that you would overlook, as in 30 ms",
+    "press": "how long you would press at most for it not to count, and at least for it to count, as in {between: [30 ms, 150 ms]}",
+    "sensor_supply": "what you measure at the board, as in {nominal: 5 V, tolerance: 25 mV}",
+}
+_KEYS_OF_FORMS = ("nominal", "tolerance", "within", "between", "on", "off")
+
+
+def _options(path: Path, context: dict[str, Any]) -> list[str]:
+    """The words of which one must stand there; of an output's modes those of its kind."""
+    options = [option.strip("'") for option in context["expected"].replace(" or ", ", ").split(", ")]
+    if path[:1] == ("outputs",) and "modes" in path:
+        contacts = ("open", "closed")
+        alarm = str(path[1]).startswith("alarm.")
+        options = [option for option in options if (option in contacts) == alarm]
+    return options
+
+
+def _instead(path: Path, error: Any) -> str:
+    """What to write where `not stated` cannot be."""
+    if error["type"] == "literal_error":
+        return listed(_options(path, error["ctx"]))
+    names = [part for part in path if isinstance(part, str) and part not in _KEYS_OF_FORMS]
+    # Of a gesture the press is a figure of the maker's.
+    known = (
+        _INSTEAD.get(names[-1])
+        if names and (names[-1] != "press" or names[-2:] == ["button", "press"])
+        else None
+    )
+    if known is not None:
+        return known
+    if path[-1] == "tolerance":
+        return "how far from the nominal you would still accept it"
+    if names[:1] == ["sensors"]:
+        return "the figure that you would test by"
+    return "how long you would wait, as the other times are written"
 
 
 _A_NAME = "write letters, digits and single hyphens, beginning with a letter"

@@ -83,7 +83,7 @@ class _Drawing:
         parts = [text for at, text in self.picture.parts if self.line.start_us <= at < self.line.end_us]
         marks = [f"finding {m.number}: {m.text}" for m in self.picture.marks if self.line.shows(m.at_us)]
         moves = [
-            f"{lane.name} {'on' if is_on(level.value) else 'off'} at {level.at_us / 1e6:.3f} s"
+            f"{lane.name} {level.value} at {level.at_us / 1e6:.3f} s"
             for lane in self.picture.lanes
             if lane.kind == "output"
             for level in lane.levels[1:]

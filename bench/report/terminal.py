@@ -28,6 +28,12 @@ TABLE_FROM = 72
 #: From this width on names and values stand in columns.
 ROOMY = 48
 
+#: How the figures of what was right are read.
+COLUMNS = (
+    "Each time counts from the stimulus, a hold and a restart delay from the leak's end. U: expanded uncertainty, "
+    "k = 2. Margin: distance to the nearer limit."
+)
+
 STYLES = {
     "pass": "bold green",
     "fail": "bold red",
@@ -131,6 +137,8 @@ def _lines(
         yield from _title("What was right")
         timed = [s for s in passed if s.least is not None]
         yield from _table(timed, width) if width >= TABLE_FROM else _list(timed, width)
+        if timed:
+            yield from _wrap(COLUMNS, width, "dim")
         yield from _seen([s for s in passed if s.least is None], width)
     if judgement.levels:
         yield from _title("Where it trips and clears")
@@ -171,6 +179,8 @@ def _facts(header: Header, judgement: Judgement, width: int) -> Iterator[Line]:
         ("procedure", wording.name_of(header.procedure)),
         ("board time", wording.duration_words(judgement.board_seconds)),
     ]
+    if judgement.decision == "simple":
+        rows.append(("decision", "simple: the limit itself decides, whatever the bound"))
     if header.operator:
         rows.insert(1, ("operator", wording.clean(header.operator)))
     for name, value in rows:
@@ -195,7 +205,8 @@ def _finding(number: int, finding: Finding, width: int) -> Iterator[Line]:
     details = [f"at {wording.clock_words(finding.at_s, tenths=True)}"]
     if finding.measured is not None:
         details.append(f"measured {wording.figure(finding.measured, finding.unit, places)}")
-    if limits := wording.limits_words(finding.limits, finding.unit, places):
+    limits = wording.limits_words(finding.limits, finding.unit, places)
+    if limits and limits != wording.NO_LIMIT:
         details.append(f"limits {limits} {finding.unit}")
     if finding.bound is not None:
         details.append(f"bound ±{wording.figure(finding.bound, finding.unit)}")
@@ -254,7 +265,9 @@ def _list(passed: Sequence[Summary], width: int) -> Iterator[Line]:
     for summary in passed:
         requirement, output, count, measured, limits, uncertainty, margin, unit = _cells(summary)
         text = f"{requirement} {output}: {measured} {unit}".rstrip()
-        if limits:
+        if limits == wording.NO_LIMIT:
+            text += f", {limits}, U {uncertainty}"
+        elif limits:
             text += f", limits {limits}, U {uncertainty}, margin {margin}"
         yield from _wrap(f"{text} ({count} times)" if count != "1" else text, width, indent=2, first="  ")
 

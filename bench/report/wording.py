@@ -26,6 +26,8 @@ REQUIREMENTS = {
     "kept-on-loss": "Losing the sensor does not end mitigation.",
     "return": "When the sensor is good again the board leaves sensor-fault in time.",
     "latch": "A latched sensor-fault stays until it is reset.",
+    "self-test": "A self-test begins by its gesture, does what it must, and ends in time.",
+    "button": "What fits no gesture, or has nothing to do in a mode, does nothing.",
     "restart": "An output stays off for its restart delay, then follows.",
     "supply": "The board keeps running on a good supply and rides through what it must.",
     "level": "The board trips and clears at its levels, and leaves the sensor signal where the bench put it.",
@@ -69,6 +71,9 @@ _TIMERS = {
     "supply_lost": "ride-through", "ride_through": "ride-through",
 }  # fmt: skip
 
+
+#: In the place of limits, where a value was measured that nothing limits.
+NO_LIMIT = "not judged"
 
 _FIGURE = re.compile(r"(\d) (%|(?:s|ms|min|V|mV|ppm|times)\b)")
 
@@ -164,9 +169,11 @@ def _digits(unit: str) -> int:
 def limits_words(
     limits: tuple[float | None, float | None] | None, unit: str, places: int | None = None
 ) -> str:
-    """`2.000 to 6.000`, `up to 0.250`, `from 5.000`; empty where there is none."""
-    if limits is None or limits == (None, None):
+    """`2.000 to 6.000`, `up to 0.250`, `from 5.000`; NO_LIMIT without either; empty where nothing is timed."""
+    if limits is None:
         return ""
+    if limits == (None, None):
+        return NO_LIMIT
     low, high = limits
     if low is None:
         return f"up to {number(high, unit, places)}"

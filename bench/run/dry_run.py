@@ -101,8 +101,8 @@ class _Steps(Silent):
 def too_narrow(parameters: Parameters) -> Iterator[str]:
     """Intervals in which a good board may not be provable here: two bounds at each end that is a limit."""
     for name, span in _intervals(parameters):
-        if span is None:
-            continue
+        if span is None or (name == "clear" and span.max_us == 0):
+            continue  # such a hold counts from the leak's end
         bound_us = expected_bound_us(span.max_us)
         if span.width_us < (4 if span.min_us else 2) * bound_us:
             yield f"{name}: {say_us(span.width_us)} wide, and this bench knows it to ±{bound_us / 1000:.0f} ms"
@@ -122,12 +122,19 @@ def _intervals(parameters: Parameters) -> Iterator[tuple[str, Interval | None]]:
 
 def _judged(judgement: Judgement) -> dict[str, Any]:
     passed = [f for f in judgement.findings if f.verdict == "pass"]
-    proves = list(dict.fromkeys(_named(f.requirement, f.output) for f in passed))
-    unproven = [*judgement.not_exercised, *judgement.not_judged, *judgement.cannot_show]
+    seen = dict.fromkeys(_named(f.requirement, f.output) for f in passed)
+    # A figure without any limit is no proof.
+    proves = list(dict.fromkeys(_named(f.requirement, f.output) for f in passed if f.limits != (None, None)))
+    unproven = [
+        *(name for name in seen if name not in proves),
+        *judgement.not_exercised,
+        *judgement.not_judged,
+        *judgement.cannot_show,
+    ]
     windows = [
         {"at_s": f.at_s, "requirement": f.requirement, "output": f.output, "limits": f.limits, "unit": f.unit}
         for f in passed
-        if f.limits is not None
+        if f.limits not in (None, (None, None))
     ]
     return {"windows": windows, "proves": proves, "unproven": list(dict.fromkeys(unproven))}
 

@@ -7,7 +7,7 @@ and time moves only in `poll`.
 
 from __future__ import annotations
 
-from bench.procedure.words import output_channel, read_as
+from bench.procedure.words import output_channel
 from bench.run.bench import Identity
 from bench.run.lamp import Lamp
 from bench.trace.records import Applied, Clock, Edge, Readback, Record, Snapshot, Value, Voltage
@@ -24,6 +24,12 @@ _CAUSES = {
     **dict.fromkeys(
         ((s, f) for s in ("start_up", "normal", "self_test") for f in ("sensor_fault", "sensor_fault_latched")), "loss"
     ),
+}  # fmt: skip
+
+#: States whose end is an event that restart delays count from, where normal follows.
+_ENDS = {
+    "post_leak_hold": "release", "post_leak_hold_lost": "release",
+    "sensor_fault": "return", "sensor_fault_latched": "return",
 }  # fmt: skip
 
 
@@ -43,6 +49,7 @@ class NominalBench:
         self._sensors: dict[str, Value] = {t: "open" for s in parameters.sensors for t in s.terminals}
         self._reads = {o.name: o.kind == "contact-nc" for o in parameters.outputs}
         self._moving: dict[str, tuple[int, bool]] = {}
+        self._locked_us: dict[str, int] = {}  # until when a restart delay keeps an output off
         self._condition_us = 0
         self._lamp = None if parameters.light is None else Lamp(parameters.light)
         self._pulses: list[tuple[int, int, str, bool]] = []  # when, by which command, what, where to
@@ -52,7 +59,7 @@ class NominalBench:
         values.update({f"call.{c}": "off" for c in self._calls})
         values.update({f"sensor.{s}": v for s, v in self._sensors.items()})
         values.update(
-            {output_channel(o.name): read_as(o.kind, self._reads[o.name]) for o in self._parameters.outputs}
+            {output_channel(o.name): o.reading(self._reads[o.name]) for o in self._parameters.outputs}
         )
         values.update({"button": "open"} if self._parameters.button is not None else {})
         values.update({"light": "off"} if self._lamp is not None else {})
@@ -123,6 +130,8 @@ class NominalBench:
         if self._powered:
             self._condition_us = self._now_us
         self._board.supply(self._powered, self._now_us)
+        if self._powered:
+            self._lock("power-up")
         self._aim(None)
 
     def _advance(self, end_us: int) -> None:
@@ -137,11 +146,16 @@ class NominalBench:
             at_us, on = self._moving.pop(first)
             self._now_us = max(self._now_us, at_us)
             self._reads[first] = on
-            self._edge(output_channel(first), read_as(self._parameters.output(first).kind, on))
+            output = self._parameters.output(first)
+            self._edge(output_channel(first), output.reading(on))
+            if not on and self._powered:
+                self._lock("any-off", output)
         elif due is not None and due <= end_us:
             self._now_us = due
             before = self._board.state
             self._board.advance_to(due)
+            if self._board.state == "normal" and before in _ENDS:
+                self._lock(_ENDS[before])
             self._aim(_CAUSES.get((before, self._board.state), "react"))
         else:
             self._now_us = end_us
@@ -182,7 +196,16 @@ class NominalBench:
             if wanted == self._reads[output.name]:
                 del self._moving[output.name]
             else:
-                self._moving[output.name] = (self._now_us + self._delay_us(output, wanted, cause), wanted)
+                at_us = self._now_us + self._delay_us(output, wanted, cause)
+                if wanted and self._board.policy(output.name) is Policy.FOLLOW:
+                    at_us = max(at_us, self._locked_us.get(output.name, 0))
+                self._moving[output.name] = (at_us, wanted)
+
+    def _lock(self, event: str, only: Output | None = None) -> None:
+        """Begin the restart delays that count from `event`, in their middle."""
+        for output in self._parameters.outputs if only is None else (only,):
+            if output.restart is not None and event in output.restart.after:
+                self._locked_us[output.name] = self._now_us + output.restart.delay.middle_us
 
     def _delay_us(self, output: Output, on: bool, cause: str | None) -> int:
         if cause is None:

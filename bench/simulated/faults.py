@@ -66,6 +66,11 @@ class Entry:
     procedure: str = "acceptance"
 
 
+def _about(row: Row, where: tuple[str, ...]) -> str:
+    text = row.about.format(*where)
+    return text.replace("comes on", "closes") if where and where[0].startswith("alarm.") else text
+
+
 def catalogue(parameters: Parameters, procedure: str = "acceptance") -> list[Entry]:
     """Every fault that the board of these parameters and its fixture can have, in the order of the table.
 
@@ -75,7 +80,7 @@ def catalogue(parameters: Parameters, procedure: str = "acceptance") -> list[Ent
         Entry(
             name=_typed(row.name, where),
             kind=row.kind,
-            about=row.about.format(*where),
+            about=_about(row, where),
             expected=expected(row, where, parameters) if row.kind == "board" else None,
             default_size=_size_text(row, parameters),
             procedure=row.procedure,
