@@ -388,6 +388,15 @@ class Parameters:
     not_stated: tuple[str, ...] = field(default=())
     button: Button | None = None
     light: Light | None = None
+    # The judge asks for these with every event.
+    _places: Mapping[str, int] = field(init=False, repr=False, compare=False)
+    _qualifications: Mapping[str, Interval | None] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        places = {output.name: place for place, output in enumerate(self.outputs)}
+        spans = {what: self._qualification(what) for what in ("trip", "loss")}
+        object.__setattr__(self, "_places", places)
+        object.__setattr__(self, "_qualifications", spans)
 
     @property
     def has_self_test(self) -> bool:
@@ -399,11 +408,11 @@ class Parameters:
         return {f"sensor.{s.name}": s.modbus for s in self.sensors if s.modbus is not None}
 
     def output(self, name: str) -> Output:
-        return next(o for o in self.outputs if o.name == name)
+        return self.outputs[self._places[name]]
 
     def place_of(self, output: str) -> int:
         """Where the named output stands in `outputs`."""
-        return next(i for i, o in enumerate(self.outputs) if o.name == output)
+        return self._places[output]
 
     def qualification(self, what: str) -> Interval | None:
         """The span in which the board decides on `trip` or `loss`.
@@ -411,6 +420,9 @@ class Parameters:
         A total given per output bounds the hidden change from outside: it lies
         in [smallest min, smallest max] of all outputs' totals.
         """
+        return self._qualifications[what]
+
+    def _qualification(self, what: str) -> Interval | None:
         general = self.timing.trip if what == "trip" else self.timing.loss
         spans = [s for o in self.outputs if (s := o.trip if what == "trip" else o.loss) is not None]
         if general is not None:

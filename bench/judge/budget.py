@@ -10,8 +10,7 @@ bound.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from bench.judge.clock import ClockFit
 from bench.judge.conformance import conformance
@@ -74,8 +73,7 @@ def budget_of(finding: Finding, clock: ClockFit) -> Budget | None:
     return interval_budget(finding.half_widths, clock, finding.unit)
 
 
-@dataclass(frozen=True, slots=True)
-class Measurement:
+class Measurement(NamedTuple):
     """An event inside, outside or at the edge of its window.
 
     `verdict`: pass, inconclusive or fail; `kind`: too-early or too-late where

@@ -13,6 +13,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from operator import mul
 from typing import NamedTuple
 
 from bench.judge.uncertainty import CONFIDENCE, Line, normal, rectangular, student
@@ -62,10 +63,11 @@ def least_squares(x: Sequence[float], y: Sequence[float]) -> Straight:
     if n < 3 or min(x) == max(x):
         raise ValueError("a line with its uncertainty needs three points and two different x")
     x_mean, y_mean = math.fsum(x) / n, math.fsum(y) / n
-    sxx = math.fsum((xi - x_mean) ** 2 for xi in x)
-    slope = math.fsum((xi - x_mean) * (yi - y_mean) for xi, yi in zip(x, y, strict=True)) / sxx
-    rest = [yi - y_mean - slope * (xi - x_mean) for xi, yi in zip(x, y, strict=True)]
-    sd = math.sqrt(math.fsum(r * r for r in rest) / (n - 2))
+    dx, dy = [xi - x_mean for xi in x], [yi - y_mean for yi in y]
+    sxx = math.fsum(map(mul, dx, dx))
+    slope = math.fsum(map(mul, dx, dy)) / sxx
+    rest = [b - slope * a for a, b in zip(dx, dy, strict=True)]
+    sd = math.sqrt(math.fsum(map(mul, rest, rest)) / (n - 2))
     return Straight(x_mean, y_mean, slope, sd / math.sqrt(n), sd / math.sqrt(sxx), sd)
 
 
@@ -89,15 +91,17 @@ def bend(x: Sequence[float], y: Sequence[float], line: Straight) -> Bend:
     if len(x) < 4 or len(set(x)) < 3:
         raise ValueError("a curvature with its uncertainty needs four points and three different x")
     away = [xi - line.x_mean for xi in x]
-    sxx = math.fsum(d * d for d in away)
-    mean, tilt = sxx / len(x), math.fsum(d**3 for d in away) / sxx
-    arch = [d * d - mean - tilt * d for d in away]  # square, at right angles to every straight line
-    size = math.fsum(a * a for a in arch)
+    squares = [d * d for d in away]
+    sxx = math.fsum(squares)
+    mean, tilt = sxx / len(x), math.fsum(map(mul, squares, away)) / sxx
+    # Square, at right angles to every straight line.
+    arch = [square - mean - tilt * d for square, d in zip(squares, away, strict=True)]
+    size = math.fsum(map(mul, arch, arch))
     rest = [yi - line.intercept - line.slope * d for yi, d in zip(y, away, strict=True)]
-    curvature = math.fsum(a * r for a, r in zip(arch, rest, strict=True)) / size
-    left = math.fsum((r - curvature * a) ** 2 for a, r in zip(arch, rest, strict=True))
-    u = math.sqrt(left / (len(x) - 3) / size)
-    return Bend(curvature, u, math.fsum(abs(a) for a in arch) / size)
+    curvature = math.fsum(map(mul, arch, rest)) / size
+    left = [r - curvature * a for a, r in zip(arch, rest, strict=True)]
+    u = math.sqrt(math.fsum(map(mul, left, left)) / (len(x) - 3) / size)
+    return Bend(curvature, u, math.fsum(map(abs, arch)) / size)
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,8 +154,7 @@ def fit(samples: Sequence[Clock], host: HostRate | None = None) -> ClockFit:
     # A late answer shifts the middle of its round trip, always the same way in the worst case.
     away = [t - line.x_mean for t in ticks]
     trips = _shifts(samples)
-    late_ppm = 1e6 * math.fsum(abs(d) * trip for d, trip in zip(away, trips, strict=True))
-    late_ppm /= math.fsum(d * d for d in away)
+    late_ppm = 1e6 * math.fsum(map(mul, map(abs, away), trips)) / math.fsum(map(mul, away, away))
     scatter = normal("clock fit, scatter of its samples", 1e6 * line.slope_u, "ppm", len(samples) - 2)
     fit_ppm = scatter.half_width + late_ppm
     if fit_ppm >= UNFITTED_PPM or not 0.5 < line.slope < 2:  # no clock at all: `fault` says so of a live one

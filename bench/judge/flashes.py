@@ -175,7 +175,8 @@ class _Runs:
             self.open.append(last)
             self._dark_us = None
         last.to_us = max(last.to_us, now_us if self._dark_us is None else self._dark_us)
-        self._without_glitches()
+        if len(self.open) > 1:
+            self._without_glitches()
 
     def _without_glitches(self) -> None:
         place = 0
@@ -202,6 +203,8 @@ class _Runs:
         done = 0
         while done < len(self.open) - 1 and self.open[done + 1].length_us >= self.glitch_us:
             done += 1
+        if not done:
+            return []
         taken, self.open = self.open[:done], self.open[done:]
         return taken
 

@@ -255,7 +255,7 @@ class Possibility(NamedTuple):
             assert entered.high is not None
             if longest_us is not None:
                 hold = hold._replace(high=entered.high.plus(longest_us, rate_ppm))
-        expects = tuple(_answered_by(e, entered, rate_ppm) for e in self.expects)
+        expects = tuple([_answered_by(e, entered, rate_ppm) for e in self.expects])
         return self._replace(entered=entered, hold=hold, expects=expects)
 
 
@@ -295,9 +295,9 @@ def hull(a: Possibility, b: Possibility) -> Possibility:
         longest_us=a.longest_us if a.longest_us == b.longest_us else None,
         left_us=left_hull(a.left_us, b.left_us),
         ghost=_hull(a.ghost, b.ghost),
-        locks=tuple(_lock_hull(x, y) for x, y in zip(a.locks, b.locks, strict=True)),
+        locks=tuple([_lock_hull(x, y) for x, y in zip(a.locks, b.locks, strict=True)]),
         opened=a.opened & b.opened,
-        expects=tuple(_expect_hull(x, y) for x, y in zip(a.expects, b.expects, strict=True)),
+        expects=tuple([_expect_hull(x, y) for x, y in zip(a.expects, b.expects, strict=True)]),
     )  # fmt: skip
 
 

@@ -198,10 +198,12 @@ class Tracker:
 
     def run(self, until_us: int) -> None:
         """Process everything up to and at `until_us`."""
-        while self.place < len(self.queue) and instant_us(self.queue[self.place]) <= until_us:
+        while self.place < len(self.queue):
             event = self.queue[self.place]
+            if (at_us := instant_us(event)) > until_us:
+                break
             self.place += 1
-            self._advance(instant_us(event))
+            self._advance(at_us)
             self._process(event)
         self._advance(until_us)
 
@@ -244,7 +246,7 @@ class Tracker:
             for output, expect in zip(self.world.parameters.outputs, live.p.expects, strict=True):
                 if self.owed(output.name, expect):
                     closes.append(self.now_us if expect.due is None else expect.due.closes_us)
-            first_us = min((c for c in closes if c is not None), default=NEVER_US)
+            first_us = min([c for c in closes if c is not None], default=NEVER_US)
             live.ends_us = first_us + self.edge_width_us + 1
         return live.ends_us
 
@@ -343,7 +345,10 @@ class Tracker:
         return NEVER_US if closes is None else closes + slowest + 1
 
     def _end_ghosts(self) -> None:
-        over = [p for p in self.possibilities if p.ghost is not None and self.ghost_ends_us(p) <= self.now_us]
+        over = [
+            live.p for live in self.lives
+            if live.p.ghost is not None and self.ghost_ends_us(live.p) <= self.now_us
+        ]  # fmt: skip
         if not over:
             return
         if all(p.mode in MITIGATING for p in self.possibilities) and not self.book.wrong:
@@ -427,7 +432,8 @@ class Tracker:
                     lock = orders.unseen_off(output, old, on, call, p.locks[place])
                     p = answers.locked(p, place, lock)
                     expect = orders.on_call(output, old, p, call, lock, event.stamp, self.world.rate_ppm)
-                    p = p.with_expect(place, expect)
+                    if expect is not old:
+                        p = p.with_expect(place, expect)
             moved.append(p)
         self.keep(moved, same_dues=True)
         for output in self.world.parameters.outputs:
@@ -442,17 +448,15 @@ class Tracker:
         until = event.stamp.latest_us + limits.max_us + limits.max_us * self.world.rate_ppm // 1_000_000
 
         def prove() -> None:
-            policies = {p.policy(output) for p in self.possibilities}
-            free = any(e.free for p in self.possibilities for e in p.expects)
-            if (
-                len(policies) == 1
-                and Policy.FOLLOW not in policies
-                and not free
-                and name not in self.book.wrong
-            ):
-                held = next(iter(policies)) is Policy.ON
-                if held == self.levels[name] and held != event.on:
-                    self.book.held(output, event, self.possibilities, self.lost)
+            possibilities = self.possibilities
+            policies = {p.policy(output) for p in possibilities}
+            if len(policies) > 1 or Policy.FOLLOW in policies or name in self.book.wrong:
+                return
+            held = Policy.ON in policies
+            if held != self.levels[name] or held == event.on:
+                return
+            if not any(e.free for p in possibilities for e in p.expects):
+                self.book.held(output, event, possibilities, self.lost)
 
         self.watched[name] = Watched(until, prove)
 

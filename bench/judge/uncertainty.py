@@ -14,12 +14,15 @@ from functools import lru_cache
 from statistics import NormalDist
 from typing import NamedTuple
 
+from bench.judge.window import quickly_replaced
+
 #: Level of confidence of an expanded uncertainty: what k = 2 gives where the degrees of freedom are infinite.
 CONFIDENCE = 2 * NormalDist().cdf(2.0) - 1
 #: From here on Student's quantile is taken from its expansion about the normal one (relative error below 1e-9).
 _MANY = 200
 
 
+@quickly_replaced
 class Line(NamedTuple):
     """One source.  `half_width` and `standard` (its standard uncertainty) are in `unit`;
     `sensitivity` is in the result's unit per `unit`; `dof` are the degrees of freedom."""
