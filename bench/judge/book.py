@@ -352,7 +352,7 @@ class Book:
     def _went(self, change: Change, found: Measurement, window: Window, places: int) -> str:
         """What an output did, and how long after what."""
         return (
-            f"{change.output} {self._moves(change)} {found.measured_us / 1e6:.{places}f} s "
+            f"{change.output} {self._moves(change)} {round(found.measured_us / 1e6, places) + 0.0:.{places}f} s "
             f"after {self.cause(window.origin, change.output)}"
         )
 

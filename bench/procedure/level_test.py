@@ -33,7 +33,7 @@ def levels(parameters: Parameters) -> Procedure:
     """The level test of every analog sensor of this board."""
     writer = _Levels(parameters)
     writer.write()
-    return Procedure("levels", ABOUT, tuple(writer.steps), left_out=tuple(writer.left_out))
+    return Procedure("levels", ABOUT, tuple(writer.steps), left_out=writer.not_gone_through())
 
 
 class _Levels(Writer):

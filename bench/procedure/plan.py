@@ -166,7 +166,8 @@ class _Planner:
         if isinstance(doing, Stairs):
             return self._stairs(doing)
         if isinstance(doing, Wait):
-            return f"wait {say_us(doing.us)}", [Pause(doing.us)]
+            why = f": {doing.why}" if doing.why else ""
+            return f"wait {say_us(doing.us)}{why}", [Pause(doing.us)]
         if isinstance(doing, WaitTimer):
             return self._wait_timer(doing)
         if isinstance(doing, Until):

@@ -8,7 +8,7 @@ format for people.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Union
 
 FORMAT = "mitbench-procedure-1"
@@ -59,9 +59,10 @@ class Stairs:
 
 @dataclass(frozen=True, slots=True)
 class Wait:
-    """A wait of fixed length."""
+    """A wait of fixed length.  `why`: what for, for a person; it is not written in a file."""
 
     us: int
+    why: str = field(default="", compare=False)
 
 
 @dataclass(frozen=True, slots=True)

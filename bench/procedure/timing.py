@@ -17,7 +17,7 @@ def timing(parameters: Parameters, times: int = TIMES) -> Procedure:
     """Calls, power-up, leak to release, and loss to return, each `times` times."""
     writer = _Timing(parameters)
     writer.write(times)
-    left_out = tuple(writer.left_out)
+    left_out = writer.not_gone_through()
     return Procedure("timing", ABOUT, tuple(writer.steps), statistics=True, left_out=left_out)
 
 

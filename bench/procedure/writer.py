@@ -198,7 +198,7 @@ class Writer:
         longest_us = Lengths(light).longest_us(code) or LONGEST_GROUP_US
         latency_us = LONGEST_LATENCY_US if light.latency is None else light.latency.max_us
         # The group before may be in the way, then two must be seen whole.
-        self._add(Wait(latency_us + 4 * longest_us))
+        self._add(Wait(latency_us + 4 * longest_us, "until the light can be told from a wrong one"))
 
     # What the parts are made of.
 

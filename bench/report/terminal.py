@@ -31,7 +31,7 @@ ROOMY = 48
 #: How the figures of what was right are read.
 COLUMNS = (
     "Each time counts from the stimulus, a hold and a restart delay from the leak's end. U: expanded uncertainty, "
-    "k = 2. Margin: distance to the nearer limit."
+    "k = 2. Margin: distance to the nearer limit. What is known to some milliseconds only may read just below 0."
 )
 
 STYLES = {

@@ -146,7 +146,10 @@ def number(value: float | None, unit: str, places: int | None = None) -> str:
 
     `places`: so many decimals instead (`places_of`).
     """
-    return "" if value is None else f"{value:.{_digits(unit) if places is None else places}f}"
+    if value is None:
+        return ""
+    digits = _digits(unit) if places is None else places
+    return f"{round(value, digits) + 0.0:.{digits}f}"  # no sign before a zero
 
 
 def places_of(finding: Finding) -> int:

@@ -12,6 +12,7 @@ Not modelled: the AC half cycles (the fixture sees those).
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from functools import partial
 from typing import NamedTuple
 
@@ -82,9 +83,10 @@ class Board:
             parameters, self._readings, self._traits, self._spans, Draw(draw, seed, "timers"),
             latency_us=OPERATE_US + self._traits.scan_us + travel_us(parameters), flaws=flaws,
         )  # fmt: skip
+        unkept = {f.where[0] for f in faults if f.name == "restart-missing"}
         self._channels = {
             o.name: Channel(
-                o, parameters, Draw(draw, seed, f"output {o.name}"),
+                replace(o, restart=None) if o.name in unkept else o, parameters, Draw(draw, seed, f"output {o.name}"),
                 scan_us=self._traits.scan_us, slow_trip_us=flaws.slow_trip_us,
             )
             for o in outputs_of(parameters)

@@ -50,6 +50,8 @@ def expected(row: Row, where: tuple[str, ...], parameters: Parameters) -> Expect
         return _ALWAYS[row.name]
     if row.name == "chatter":
         return "chatter", where[0], "chatter"
+    if row.name == "restart-missing":
+        return "restart", where[0], "too-early"
     if row.name == "slow-trip":
         return "trip", _first_moved(Mode.LEAK_ACTIVE, parameters), "too-late"
     if row.name in ("trip-high", "scale-wrong"):

@@ -65,6 +65,7 @@ TABLE = (
         "Both alarm contacts are closed together, longer than the glitch time by the size.",
     ),
     Row("chatter", "board", "output", None, "The contact of output {0} chatters while it should rest."),
+    Row("restart-missing", "board", "output", None, "The restart delay of output {0} is not kept."),
     Row("reboots", "board", None, None, "The board restarts once by itself while two outputs are on."),
     Row("loads-supply", "board", None, None, "The board overloads its 24 VAC supply."),
     Row("light-dark", "board", None, None, "The light never comes on."),

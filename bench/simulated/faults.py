@@ -97,7 +97,7 @@ def parse(text: str, parameters: Parameters) -> Fault:
     name, colon, where_text = (part.strip() for part in head.partition(":"))
     row = _ROWS.get(name)
     if row is None:
-        near = difflib.get_close_matches(name, _ROWS, n=1)
+        near = difflib.get_close_matches(name, [r.name for r in TABLE if why_not(r, parameters) is None], n=1)
         hint = f"did you mean '{near[0]}'?" if near else f"write one of {', '.join(_ROWS)}"
         raise UsageError(f"fault '{name}' does not exist: {hint}")
     cannot = why_not(row, parameters)
@@ -350,7 +350,9 @@ def _places(row: Row, parameters: Parameters) -> Iterator[tuple[str, ...]]:
 
 
 def _can_show(fault: str, output: Output) -> bool:
-    """A contact at rest in the faulty place all the time shows nothing wrong."""
+    """A contact at rest in the faulty place all the time shows nothing wrong, nor a delay that it has not."""
+    if fault == "restart-missing":
+        return output.restart is not None
     policies = {p for mode, p in output.modes.items() if mode is not Mode.UNPOWERED}
     if fault == "stuck-on":
         return policies != {Policy.ON}

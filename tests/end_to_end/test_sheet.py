@@ -44,6 +44,7 @@ def test_a_good_board_passes(file: Path, tmp_path: Path, procedure: str) -> None
     [
         ("stuck-on:Y2", "trip", "Y2 did not go off"),
         ("stuck-on:alarm.nc", "trip", "alarm.nc did not open"),
+        ("restart-missing:Y2", "restart", "Y2 went on"),
         ("hold-short=8 s", "hold", "too early by"),
         ("range-ignored", "loss", "after sensor 1 went to 4.8"),
     ],
@@ -53,6 +54,13 @@ def test_a_broken_board_fails(file: Path, tmp_path: Path, fault: str, requiremen
     assert answer.code == 1
     (first, *_) = [f for f in answer.plain["findings"] if f["verdict"] == "fail"]
     assert first["requirement"] == requirement and words in first["text"]
+
+
+def test_the_delay_of_the_board_is_among_its_faults(file: Path) -> None:
+    assert "restart-missing:Y2" in mitbench("faults", file).out
+    assert "Output alarm.nc never closes." in mitbench("faults", file).out
+    answer = mitbench("run", file, "--fixture", "sim://?fault=restart-short")
+    assert answer.code == 2 and "did you mean 'restart-missing'?" in answer.err
 
 
 def test_a_slow_trip_fails_in_levels(file: Path, tmp_path: Path) -> None:

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import io
+import re
 import subprocess
 import sys
 from dataclasses import replace
 
 import pytest
 
+from bench.judge.findings import REQUIREMENTS
+from bench.report import wording
 from bench.report.cautions import SIMULATED
 from bench.report.terminal import result_lines, show_result
 from tests.report import runs
@@ -90,3 +93,37 @@ def test_importing_the_room_is_cheap() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_a_value_that_nothing_limits_is_called_not_judged_and_no_zero_has_a_sign() -> None:
+    judged = runs.judgement("pass")
+    trip = replace(
+        next(f for f in judged.findings if f.requirement == "trip"), verdict="pass", kind=None, measured=36.04,
+        limits=(None, None), margin=None,
+    )  # fmt: skip
+    follow = replace(trip, requirement="follow", measured=-0.0002, limits=(None, 0.25), margin=0.25)
+    judged = replace(judged, findings=[follow, trip])
+    for width in (60, 100):
+        text = " ".join(t for t, _ in result_lines(runs.header(), judged, runs.PARAMETERS, FILES, width))
+        assert re.search(r"36\.040 (s, )?( *)not judged", text), text
+        assert "0.000" in text and "-0.000" not in text
+        assert " ".join(["U:", "expanded", "uncertainty"]) in " ".join(text.split())
+
+
+def test_a_result_by_the_simple_rule_says_so() -> None:
+    judged = runs.judgement("pass")
+    lines = [
+        [
+            t
+            for t, _ in result_lines(
+                runs.header(), replace(judged, decision=rule), runs.PARAMETERS, FILES, 80
+            )
+        ]
+        for rule in ("simple", "guarded")
+    ]
+    simple, guarded = (any(t.startswith("decision ") for t in texts) for texts in lines)
+    assert simple and not guarded
+
+
+def test_every_requirement_is_said_in_words() -> None:
+    assert set(wording.REQUIREMENTS) == set(REQUIREMENTS)

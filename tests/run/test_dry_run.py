@@ -11,7 +11,7 @@ from bench.judge.judge import judge_trace
 from bench.procedure import load
 from bench.procedure.reading import read_text
 from bench.run.dry_run import dry_run, synthetic
-from firmware_ref.parameters import Interval, Mode, Output, Policy
+from firmware_ref.parameters import Interval, Mode, Output, Policy, Restart
 from tests.boards import MS, S, air_handler, furnace, within
 from tests.run.fakes import profile_of
 
@@ -79,3 +79,15 @@ def test_alarm_contacts_open_and_close_on_their_own_channel():
     assert trace.records[0].values["alarm.no"] == "open"
     seen = [r.value for r in trace.records if getattr(r, "ch", "") == "alarm.no"]
     assert seen == ["closed", "open", "closed", "open"]  # leak and re-leak
+
+
+@pytest.mark.parametrize("event", ["release", "return", "power-up", "any-off"])
+def test_a_restart_delay_is_kept_on_paper(event):
+    parameters = furnace()
+    delay = Interval(20 * S, 24 * S)
+    first = replace(parameters.outputs[0], restart=Restart(frozenset({event}), delay))
+    parameters = replace(parameters, outputs=(first, *parameters.outputs[1:]))
+    trace, _ = synthetic(load("acceptance", parameters), profile_of(parameters))
+    judgement = judge_trace(trace, parameters)
+    assert [f.text for f in judgement.findings if f.verdict == "fail"] == []
+    assert any(f.requirement == "restart" and f.verdict == "pass" for f in judgement.findings)
