@@ -128,7 +128,8 @@ class Book:
     ) -> Finding:
         assert expect.due is not None
         window = expect.stated or expect.due
-        stated = window.high is not None or not window.causal
+        # How soon the board tripped says little: what a trip must show is that it is not late.
+        stated = window.high is not None or (not window.causal and requirement != "trip")
         low, high = found.limits_s
         places = decimals(found.measured_us / 1e6, low, high)
         text = f"{self._went(change, found, window, places)}; {_allowed(low, high, places)}"

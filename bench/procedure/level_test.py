@@ -47,21 +47,23 @@ class _Levels(Writer):
                 sensor = replace(sensor, trip=None, clear=None)
             if sensor.kind == "analog" or number == 0:
                 self._one(sensor, number == 0)
-        if self._trip_may_be_at_once():
+        if self._by_stairs_only():
             self._leak_at_once(f"sensor.{self.parameters.sensors[0].name}")
         if self._ways:
             self._lose(self._ways[0])
             self._come_back(self._ways[0])
 
-    def _trip_may_be_at_once(self) -> bool:
-        """Whether stairs leave a trip without any limit: which step it answers says nothing of how soon it may come."""
-        return any(
-            f"trip:{o.name}" in self.parameters.must_prove and o.trip is not None and o.trip.min_us == 0
-            for o in self.parameters.outputs
-        )
+    def _by_stairs_only(self) -> bool:
+        """Whether how late a trip and how long a hold may be was not seen yet.
+
+        Of an answer to stairs it is not known which step it answers, so nothing limits it upwards.
+        """
+        names = {item.partition(":")[0] for item in self.parameters.must_prove}
+        first = self.parameters.sensors[0]
+        return first.kind == "analog" and bool(to_trip(self.parameters)) and bool(names & {"trip", "hold"})
 
     def _leak_at_once(self, channel: str) -> None:
-        """A leak without stairs, which the longest trip can be judged by."""
+        """A leak without stairs, which the longest trip and hold can be judged by."""
         self._part = f"Leak at once, {channel}"
         self._set(self._telling_calls(Mode.LEAK_ACTIVE), following=True)
         self._apply((channel, "leak"))

@@ -19,11 +19,12 @@ _PLACES = {"%LFL": 2, "V": 3, "ppm": 0}
 
 def cells(level: Level) -> tuple[str, ...]:
     """As HEADS has it; ppm is empty where the refrigerant is not named."""
+    limits = None if level.limits_lfl == (None, None) else level.limits_lfl  # the verdict says it
     return (
         wording.clean(level.sensor),
         level.what,
         *(_with_u(level, unit) for unit in ("%LFL", "V", "ppm")),
-        wording.limits_words(level.limits_lfl, "%LFL"),
+        wording.limits_words(limits, "%LFL"),
         level.verdict or "not judged",
     )
 

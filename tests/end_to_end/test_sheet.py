@@ -63,10 +63,28 @@ def test_the_delay_of_the_board_is_among_its_faults(file: Path) -> None:
     assert answer.code == 2 and "did you mean 'restart-missing'?" in answer.err
 
 
-def test_a_slow_trip_fails_in_levels(file: Path, tmp_path: Path) -> None:
-    """Stairs alone leave a trip that may come at once without a limit."""
-    answer = run_board(str(file), "sim://?seed=7&fault=slow-trip=5 s", tmp_path, "--procedure", "levels")
+@pytest.mark.parametrize(
+    ("profile", "fault", "requirement"),
+    [
+        ("invented-split-furnace", "slow-trip=1 s", "trip"),
+        ("invented-split-furnace", "hold-long=2 s", "hold"),
+        (NAME, "slow-trip=5 s", "trip"),
+    ],
+)
+def test_what_comes_late_fails_in_levels(
+    file: Path, tmp_path: Path, profile: str, fault: str, requirement: str
+) -> None:
+    """Stairs alone show neither that a trip is not late nor that a hold is not too long."""
+    which = str(file) if profile == NAME else profile
+    answer = run_board(which, f"sim://?seed=7&fault={fault}", tmp_path, "--procedure", "levels")
     assert answer.code == 1
+    assert requirement in {f["requirement"] for f in answer.plain["findings"] if f["verdict"] == "fail"}
+
+
+def test_hysteresis_has_no_limits_in_the_table(file: Path, tmp_path: Path) -> None:
+    answer = mitbench("run", file, "--procedure", "levels", "--fixture", "sim://", "--out", tmp_path)
+    (line,) = re.findall(r"sensor 1 hysteresis: .*?not judged", " ".join(answer.out.split()))
+    assert "limits" not in line
 
 
 def test_what_is_shown_on_paper_is_what_a_run_proves(file: Path) -> None:
