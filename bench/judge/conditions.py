@@ -342,7 +342,7 @@ class Conditions:
             status.pop(Needs.LOW)
         elif self.low_fades is not None:
             if self._loss_qualified(stamp):
-                low.possible = None
+                low.possible = self.unbroken = self.again = None
             elif status[Needs.LOW][0] and self.again is None:
                 self.again = Low(stamp, None, None)
             self.low_fades = None

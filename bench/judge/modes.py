@@ -94,7 +94,10 @@ def _asked(p: Possibility, event: str, world: World) -> Due | None:
 
 
 def let_go(p: Possibility, world: World) -> Possibility:
-    """The button was let go: until when the board may answer is known now, also where it may have done so already."""
+    """The button was let go: until when the board may answer is known now, also where it may have done so already.
+
+    Not where a restart delay may hold it up, which may count from the answer itself.
+    """
     window = next(
         (a.window for a in world.gestures.asks if a.event == p.event and a.window.origin == p.entered.origin),
         None,
@@ -103,9 +106,9 @@ def let_go(p: Possibility, world: World) -> Possibility:
         return p
     expects = tuple(
         e._replace(stated=window.plus(react(o, e.want), world.rate_ppm))
-        if e.by_entry and e.locked is None and e.stated is not None and e.stated.high is None
+        if e.by_entry and not (e.want and lock) and e.stated is not None and e.stated.high is None
         else e
-        for o, e in zip(world.parameters.outputs, p.expects, strict=True)
+        for o, e, lock in zip(world.parameters.outputs, p.expects, p.locks, strict=True)
     )
     return p._replace(expects=expects)
 

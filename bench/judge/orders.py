@@ -112,9 +112,10 @@ def on_entry(
     unseen_us = follow(output, want).max_us
     if unseen is not None:
         # A call that changed just before may still show as it was, and follow counts from the later.
-        if not total and begins is not None and entered.high is not None:  # it may begin with the move back
-            begins = later(begins, entered.high.plus(react(output, not want).max_us, rate_ppm))
+        if not total:  # it may begin with the move back
             slowest_us = None if slowest_us is None else _slower_us(output)
+            if begins is not None and entered.high is not None:
+                begins = later(begins, entered.high.plus(_slower_us(output), rate_ppm))
         last = unseen.last_us if begins is None else min(unseen.last_us, begins.last_us)
         claims = (*claims, Claim(not want, entered.opens_us, last, True, begins=True))
         if due.high is not None and begins is not None:
