@@ -83,6 +83,7 @@ class Logic:
             self._memory = (Mode.LEAK_ACTIVE if ended else self.mode, self._hold.left_us(at_us))
         self.mode = Mode.UNPOWERED
         self._boot_us = None
+        self._test_over_us = 0
         self._loss_noted = False
         self._asked.clear()
         self._timers.drop()
@@ -185,6 +186,7 @@ class Logic:
         self._changes.append(Change(mode, self.mode, anchor_us, timing))
         if mode in (Mode.LEAK_ACTIVE, Mode.SENSOR_FAULT):
             self.last_fault = mode
+            self._test_over_us = 0  # a self-test that this ended
         self.mode = mode
         self._timers.drop("clear", "return")
         self._hold.stop()
