@@ -160,8 +160,12 @@ def _go_on(p: Possibility, before: Window, stamp: Stamp, world: World) -> list[W
     low = world.conditions.since[Needs.LOW].possible or world.conditions.was_low or stamp
     fresh = Window(limit_at(low), limit_at(stamp), stamp).plus(world.parameters.timing.hold, rate)
     still_us, level_us = surely_us, world.conditions.longest_by_level_us
-    if world.conditions.not_low_by_loss and level_us and rules.hold_on_band in (None, "pause"):
-        still_us = min(surely_us, level_us)  # the loss may have gone unseen, the level beside it not
+    if world.conditions.not_low_by_loss:
+        loss = world.parameters.qualification("loss")
+        if level_us and rules.hold_on_band in (None, "pause"):
+            still_us = min(surely_us, level_us)  # the loss may have gone unseen, the level beside it not
+        elif level_us or loss is None or gone_us >= loss.min_us:
+            still_us = 0  # from when the loss was noticed, which may have been at its very end
     paused = Window(
         before.low.plus(still_us, 0),
         None if before.high is None else before.high.plus(gone_us, rate),

@@ -42,6 +42,13 @@ def test_judge_and_oracle_agree(family: Family):
             pytest.fail(f"seed {seed}, oracle: {found.explainable}\n{told(found, smallest(found))}")
 
 
+def test_what_was_failed_once_and_can_be_explained_is_not_again():
+    """A hold that stands still from the very end of a loss."""
+    families = {f.name: f for f in FAMILIES}
+    for name, seed in (("not stated", 60016),):
+        assert answers(families[name], seed).agree
+
+
 @pytest.mark.parametrize("family", FAMILIES, ids=lambda f: f.name)
 def test_cases_are_of_both_sorts(family: Family):
     """An oracle that always gave the same answer would agree with a judge that did."""
