@@ -19,7 +19,7 @@ from bench.judge.findings import REQUIREMENTS
 from bench.judge.modes import Due, dues, fire, in_the_dark, order_outputs
 from bench.judge.possibility import Possibility
 from bench.judge.tracker import Tracker
-from bench.judge.window import Stamp, Window, at, limit_at
+from bench.judge.window import Stamp, Window, at, later, limit_at
 from firmware_ref.machine import ASKED, TABLE
 from firmware_ref.parameters import MITIGATING, Mode, Policy
 
@@ -164,7 +164,7 @@ def _missing(tracker: Tracker, p: Possibility) -> Candidate:
 
 def _explanations(tracker: Tracker, p: Possibility, change: Change) -> list[Candidate]:
     place = tracker.world.parameters.place_of(change.output)
-    found = [_unordered(tracker, p, change, place), *_dropped(p, change, place)]
+    found = [_unordered(tracker, p, change, place), *_dropped(tracker, p, change, place)]
     for due in dues(p, tracker.world):
         found += _too_early(tracker, p, change, place, due)
     found += _hold_regardless(tracker, p, change, place)
@@ -208,7 +208,7 @@ def _unordered(tracker: Tracker, p: Possibility, change: Change, place: int) -> 
     )  # fmt: skip
 
 
-def _dropped(p: Possibility, change: Change, place: int) -> list[Candidate]:
+def _dropped(tracker: Tracker, p: Possibility, change: Change, place: int) -> list[Candidate]:
     """An order that a change of mode came before was carried out all the same, too late."""
     expect = p.expects[place]
     order = expect.dropped
@@ -219,10 +219,12 @@ def _dropped(p: Possibility, change: Change, place: int) -> list[Candidate]:
         return []
     rank = (0, stretch, REQUIREMENTS.index(order.requirement))
 
-    def book(book: Book) -> None:
-        book.wrong[change.output] = book.late(change, order.requirement, order.due)
-
-    return [Candidate(p.with_expect(place, expect._replace(dropped=None)), rank, book, [change.output])]
+    book = partial(Book.late, change=change, requirement=order.requirement, window=order.due)
+    due, output = expect.due or order.due, tracker.world.parameters.outputs[place]
+    # And must go back again, at once if that was due before.
+    back = limit_at(change.stamp).plus(orders.react(output, expect.want).max_us, tracker.world.rate_ppm)
+    due = due._replace(high=None if due.high is None else later(due.high, back))
+    return [Candidate(p.with_expect(place, expect._replace(due=due, stated=due, dropped=None)), rank, book)]
 
 
 def _too_early(tracker: Tracker, p: Possibility, change: Change, place: int, due: Due) -> list[Candidate]:
@@ -281,7 +283,6 @@ def _hold_regardless(tracker: Tracker, p: Possibility, change: Change, place: in
     if any(d.event == "hold_over" and d.window.open_after(change.stamp.earliest_us) for d in dues(p, world)):
         return []
     found = []
-    requirement = "kept-on-loss" if tracker.lost else "hold"
     for q in fire(p, Due("hold_over", _now(hold, change), None), world):
         expect = q.expects[place]
         if not expect.admits(change.on, change.stamp):
@@ -289,6 +290,7 @@ def _hold_regardless(tracker: Tracker, p: Possibility, change: Change, place: in
         window = hold.plus(orders.react(world.parameters.outputs[place], change.on), world.rate_ppm)
         early = window.opens_us - change.stamp.latest_us
         late = 0 if window.closes_us is None else change.stamp.earliest_us - window.closes_us
+        requirement = "kept-on-loss" if tracker.lost and late <= 0 else "hold"
         book: Callable[[Book], object] = partial(
             Book.not_allowed, change=change, requirement=requirement, mode=p.mode
         )

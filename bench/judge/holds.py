@@ -144,7 +144,7 @@ def _disturbed(p: Possibility, stamp: Stamp, world: World) -> Possibility:
     hold = base._replace(high=cap) if may_run else None
     if hold is None and low is not None:  # in the clear's band: it may run again from here
         hold = _hull_of(_go_on(p, before, low, world))._replace(high=None)
-    return p._replace(hold=hold, longest_us=None, hold_before=before)
+    return p._replace(hold=hold, hold_before=before)
 
 
 def _hull_of(windows: list[Window]) -> Window:

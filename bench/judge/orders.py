@@ -398,7 +398,7 @@ def in_force(output: Output, p: Possibility, lost: bool) -> str:
     policy, mode = p.policy(output), p.mode
     if mode in (Mode.START_UP, Mode.UNPOWERED):
         return "power-up"
-    if policy is Policy.FOLLOW:
+    if policy is Policy.FOLLOW or mode is Mode.NORMAL:
         return "follow"
     if mode in MITIGATING:
         if lost or p.state.endswith("_lost"):

@@ -202,6 +202,7 @@ class Possibility(NamedTuple):
             self.state, self.latched, self.mitigation, self.supplied, self.hold is None,
             self.hold_before is None, self.left_us is None, self.ghost is None,
             self.event if self.event in ("cleared", "hold_over") or self.state == "normal" else None, self.way,
+            self.entered.opens_us if self.state == "post_leak_hold" else None,
             tuple([
                 (e.want, e.free, None if level == e.want else (e.requirement, e.by_entry))
                 for e, level in zip(self.expects, levels, strict=True)
@@ -247,8 +248,13 @@ class Possibility(NamedTuple):
         entered = self.entered.not_after(stamp)
         if entered is self.entered:
             return self
-        hold = self.hold
-        if hold is not None and self.event == "cleared":
+        hold, before = self.hold, self.hold_before
+        if before is not None:
+            if self.event == "cleared" and self.longest_us is not None:
+                assert entered.high is not None
+                ends = entered.high.plus(self.longest_us, rate_ppm)
+                before = before._replace(high=ends if before.high is None else earlier(before.high, ends))
+        elif hold is not None and self.event == "cleared":
             longest_us = self.longest_us
             if hold.high is not None and self.entered.high is not None:
                 longest_us = hold.high.nominal_us - self.entered.high.nominal_us
@@ -256,7 +262,7 @@ class Possibility(NamedTuple):
             if longest_us is not None:
                 hold = hold._replace(high=entered.high.plus(longest_us, rate_ppm))
         expects = tuple([_answered_by(e, entered, rate_ppm) for e in self.expects])
-        return self._replace(entered=entered, hold=hold, expects=expects)
+        return self._replace(entered=entered, hold=hold, hold_before=before, expects=expects)
 
 
 def _answered_by(expect: Expect, entered: Window, rate_ppm: int) -> Expect:

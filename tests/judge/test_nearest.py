@@ -8,7 +8,7 @@ import pytest
 
 from bench.judge.findings import Finding
 from bench.trace.records import Voltage
-from firmware_ref.parameters import Interval, Parameters, Restart
+from firmware_ref.parameters import Interval, Mode, Parameters, Policy, Restart
 from tests.boards import furnace
 from tests.scripted import CLEAR, LEAK, Script, failed
 
@@ -89,3 +89,19 @@ def test_a_hold_does_not_end_by_running_on_after_it_would_have_been_over():
     good = in_the_hold(board(hold_when_lost=None, hold_on_band="continue"))
     good.sensor(409.5, "open").out(412, Y=True, G=False).out(415, Y=False, G=True)
     assert failed(good.judge(416)) == []
+
+
+def test_a_hold_after_a_new_leak_is_another_one_than_the_hold_before():
+    """The new leak may clear anywhere in the clear's band, until 300 s: then 365 s, and as long again as it stood still."""
+    s = in_the_hold(board(hold_on_band="pause")).sensor(200, LEAK).sensor(210, Voltage(900_000, 5_000))
+    s.sensor(300, BETWEEN).sensor(310, LEAK).sensor(311, CLEAR)
+    assert called(s, 776) == []
+    assert called(s, 777) == [("hold", None, "missing")]
+
+
+def test_an_output_that_normal_keeps_on_breaks_follow_when_it_goes_off():
+    plain = board()
+    fan = dataclasses.replace(plain.output("G"), modes={**plain.output("G").modes, Mode.NORMAL: Policy.ON})
+    outputs = tuple(fan if o.name == "G" else o for o in plain.outputs)
+    s = Script(dataclasses.replace(plain, outputs=outputs)).sensor(0.5, CLEAR).supply(1.0).out(11.0, G=True)
+    assert called(s.out(50, G=False), 60) == [("follow", "G", "not-allowed")]
