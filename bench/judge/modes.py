@@ -12,7 +12,7 @@ from typing import NamedTuple
 from bench.judge import holds
 from bench.judge.conditions import Low, Since
 from bench.judge.orders import lock_of, on_entry, react, without_supply
-from bench.judge.possibility import MIXED, NEVER_US, Expect, Possibility, forgettable, left_hull
+from bench.judge.possibility import MIXED, NEVER_US, Claim, Expect, Possibility, forgettable, left_hull
 from bench.judge.window import Limit, Stamp, Window, at, earlier, later, limit_at
 from bench.judge.world import World
 from firmware_ref.machine import ASKED, MODES, TABLE, WATCH, Memory, Needs, Watch, targets
@@ -469,7 +469,10 @@ def in_the_dark(p: Possibility, world: World) -> Possibility:
     if p.latched and world.cut is not None and rules.reset_supply_off_us is not None:
         memories += [Memory(memory.mitigation, False) for memory in memories]
     modes |= {MODES[state] for m in memories for state in targets("unpowered", "booted", rules, m)}
-    expects = (without_supply(o, e, modes) for o, e in zip(world.parameters.outputs, p.expects, strict=True))
+    expects = [
+        without_supply(o, e, modes, world.cut)
+        for o, e in zip(world.parameters.outputs, p.expects, strict=True)
+    ]
     return p._replace(expects=tuple(expects))
 
 
@@ -527,7 +530,12 @@ def powered_again(p: Possibility, stamp: Stamp, off: tuple[int, int], world: Wor
     if p.latched and reset is not None and off[1] >= reset:
         free = booting._replace(latched=False)
         ways = [free] if off[0] >= reset else [booting, free]
-    return [in_the_dark(way, world) for way in ways]
+    ways = [in_the_dark(way, world) for way in ways]
+    if not p.entered.open_after(stamp.earliest_us):
+        return ways
+    # It was cut off as the supply came: until then its outputs were those of a board that might ride through.
+    until = Claim(True, -NEVER_US, stamp.latest_us)
+    return [w._replace(expects=tuple([e._replace(claims=(until,)) for e in w.expects])) for w in ways]
 
 
 def remembering(p: Possibility, world: World) -> list[Possibility]:

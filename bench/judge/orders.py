@@ -357,13 +357,15 @@ def _ended(claims: tuple[Claim, ...], call: Call, output: Output) -> tuple[Claim
     return tuple(ended)
 
 
-def without_supply(output: Output, old: Expect, coming: Collection[Mode]) -> Expect:
+def without_supply(output: Output, old: Expect, coming: Collection[Mode], cut: Stamp | None) -> Expect:
     """No order: the supply is gone, or back and the board not yet up; the modes `coming` may come then.
 
-    What was due stays, for a board that rides through.
+    What was due stays, for a board that rides through `cut`.
     """
     off = all(output.modes[mode] is Policy.OFF for mode in (Mode.UNPOWERED, *coming))
-    return old._replace(free=True, never_on=off, claims=())
+    # An order to on that was superseded may be carried out in the dark.
+    on = cut is not None and any(c.on and c.last_us >= cut.earliest_us for c in old.claims)
+    return old._replace(free=True, never_on=off and not on, claims=())
 
 
 def after_dip(

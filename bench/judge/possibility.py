@@ -111,8 +111,10 @@ class Expect(NamedTuple):
 
     def admits(self, on: bool, stamp: Stamp) -> str | None:
         """How an edge is allowed: `free`, `due`, `claim`, or None: it is not."""
+        if self.free and not (on and self.never_on):
+            return "free"
         if self.free:
-            return None if on and self.never_on else "free"
+            return "free" if any(c.admits(on, stamp) for c in self.claims) else None
         if on == self.want and self.due is not None and self.due.admits(stamp):
             return "due"
         return "claim" if any(c.admits(on, stamp) for c in self.claims) else None
