@@ -321,6 +321,9 @@ def on_call(
     if call.on and old.follow_until_us >= stamp.earliest_us:  # as the mode before would have shown it
         last = min(old.follow_until_us, stamp.latest_us + limits.max_us)
         claims = (*claims, Claim(True, stamp.earliest_us, last, by_call=True))
+    if pending_entry and not old.want and requirement == "restart":  # as on entry: it may go off, and wait
+        assert old.due is not None
+        claims = (*claims, Claim(False, old.due.opens_us, old.due.closes_us or NEVER_US))
     if passes and requirement == "restart":
         claims = (*claims, Claim(True, stamp.earliest_us, stamp.latest_us + limits.max_us, by_call=True))
     claims = _ended(claims, call, output)
