@@ -9,8 +9,10 @@ only once that has lasted longer than a flash or a pause could.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from bench.judge.book import Book
 from bench.judge.clock import ClockFit
@@ -18,7 +20,7 @@ from bench.judge.findings import Finding
 from bench.judge.flashes import FlashDecoder, Lengths, Shown
 from bench.judge.mode_log import ModeLog, Modes, Spell
 from bench.trace.records import Edge, Trace
-from firmware_ref.parameters import Light, Mode, flashes
+from firmware_ref.parameters import DARK, Light, Mode, flashes
 
 #: What the stamps of an edge and of a change of mode may be off by together.
 STAMPS_US = 60_000
@@ -81,6 +83,19 @@ def _under_the_first(findings: list[Finding], book: Book) -> None:
         findings.remove(finding)
 
 
+class _Late(NamedTuple):
+    """`old` was shown until `until_us`, then `new`; the change lies between `first_us` and `last_us`.
+
+    `new` None: the right code was not shown before the next change.
+    """
+
+    old: str
+    new: str | None
+    until_us: int
+    first_us: int
+    last_us: int
+
+
 @dataclass(slots=True)
 class _Judged:
     light: Light
@@ -88,7 +103,13 @@ class _Judged:
     book: Book
     end_us: int
     findings: list[Finding] = field(default_factory=list)
+    _seen: Sequence[Shown] = ()
+    _alike: list[Spell] = field(default_factory=list)  # in each the codes of the possible modes stay the same
+    _kept: list[tuple[Finding, _Late]] = field(
+        default_factory=list
+    )  # where it kept the code of the mode before
     _wrong: list[Shown] = field(default_factory=list)  # groups in a row that fit nothing
+    _last: Shown | None = None  # the group before
     _running: Finding | None = None  # goes on while the same is right, or nothing is
 
     @property
@@ -104,12 +125,14 @@ class _Judged:
         return latency_us + UNREADABLE_GROUPS * longest_us
 
     def all(self, seen: Sequence[Shown]) -> None:
+        self._seen, self._alike = seen, list(self._pieces())
         for one in seen:
             if one.code is not None and flashes(one.code):
                 self._group(one)
             elif one.code is not None:
                 self._lasting(one)
         self._unreadable(seen)
+        self._name_the_late()
 
     def codes(self, modes: Modes) -> set[str | None]:
         """What these modes show; None: anything."""
@@ -118,6 +141,7 @@ class _Judged:
     # --- groups -----------------------------------------------------------------
 
     def _group(self, one: Shown) -> None:
+        before, self._last = self._last, one
         modes = self.log.over(one.from_us - self.latency_us, one.sure_us + STAMPS_US)
         codes = self.codes(modes)
         if one.code in codes or None in codes:
@@ -125,13 +149,16 @@ class _Judged:
             if one.code in codes:
                 self._right(one, one.from_us, one.sure_us)
             return
+        kept = before if not self._wrong and before is not None and before.code == one.code else None
+        if kept is not None:  # it was right then
+            self._wrong.append(kept)
         self._wrong.append(one)
         alike = self._wrong[-WRONG_GROUPS_HIDDEN:]
         hidden = len(codes) > 1
         enough = WRONG_GROUPS_HIDDEN if hidden else WRONG_GROUPS
         if len(self._wrong) < enough or (hidden and len({w.code for w in alike}) > 1):
             return
-        first = self._wrong[-enough]
+        first = next(w for w in self._wrong[-enough:] if w is not kept)
         self._fail(first.from_us, f"the light showed {first.code}", first.code, modes, enough)
 
     def _right(self, one: Shown, from_us: int, to_us: int) -> None:
@@ -155,7 +182,7 @@ class _Judged:
     def _lasting(self, one: Shown) -> None:
         slack_us = one.sure_us - one.from_us
         proven: set[Mode | None] = set()
-        for spell in self._alike():
+        for spell in self._alike:
             codes = self.codes(spell.modes)
             if one.code in codes or None in codes:
                 continue
@@ -174,7 +201,7 @@ class _Judged:
                 self._wrong = []
                 self._right(one, from_us, to_us - 1)
 
-    def _alike(self) -> Iterator[Spell]:
+    def _pieces(self) -> Iterator[Spell]:
         """The run in pieces during which the codes of the possible modes stay the same."""
         begun: Spell | None = None
         for spell in self.log.spells(self.end_us):
@@ -192,7 +219,7 @@ class _Judged:
     def _unreadable(self, seen: Sequence[Shown]) -> None:
         """A time in which one code alone was right, and nothing that could be read was shown."""
         read = [s for s in seen if s.code is not None]
-        for spell in self._alike():
+        for spell in self._alike:
             code, *others = self.codes(spell.modes)
             longest_us = None if code is None or others else Lengths(self.light).longest_us(code)
             if longest_us is None or self.light.latency is None:
@@ -228,3 +255,66 @@ class _Judged:
             "light", None, "fail", self._at(at_us), f"{text}{of}, where {must}", kind=kind, count=count
         )
         self.findings.append(self._running)
+        if code is not None and (late := self._late(at_us, code)) is not None:
+            self._kept.append((self._running, late))
+
+    # --- the right code, but too late ---------------------------------------------------
+
+    def _late(self, at_us: int, code: str) -> _Late | None:
+        """What was wrong at `at_us`, if it had been right in a mode before and was kept since."""
+        here = last = self._place(at_us)
+        while last >= 0 and code not in self.codes(self._alike[last].modes):
+            last -= 1
+        if last < 0 or self.light.latency is None:
+            return None
+        gone_us, first = self._alike[last].to_us, last
+        pauses_us = (
+            2 * Lengths(self.light).dark_us
+        )  # dark for less may be the pauses of two codes, back to back
+        read = [
+            s for s in self._seen
+            if s.to_us > gone_us
+            and not (s.code is None or (s.code == DARK != code and s.to_us - s.from_us < pauses_us))
+        ]  # fmt: skip
+        if any(s.code != code and s.from_us < at_us for s in read):
+            return None
+        while first and self.codes(self._alike[first].modes) > {code}:  # there the change is hidden
+            first -= 1
+        first_us = min(self._alike[first].to_us, gone_us)
+        new = next((s for s in read if s.code != code), None)
+        kept = [s.to_us for s in read if s.code == code and (new is None or s.to_us <= new.from_us)]
+        if new is not None and self._comes_late(new, last + 1):
+            return _Late(code, new.code, max(kept, default=new.from_us), first_us, gone_us)
+        return _Late(code, None, min(max(kept, default=at_us), self._alike[here].to_us), first_us, gone_us)
+
+    def _comes_late(self, new: Shown, changed: int) -> bool:
+        """Whether it is the code of the mode that began with the spell `changed`, or of another and late there."""
+        place = self._place(new.from_us)
+        codes = self.codes(self._alike[place].modes)
+        if place == changed:
+            return new.code in codes
+        return codes == {new.code} and new.from_us > self._alike[place].from_us + self.latency_us
+
+    def _place(self, at_us: int) -> int:
+        return bisect_right(self._alike, at_us, key=lambda spell: spell.from_us) - 1
+
+    def _name_the_late(self) -> None:
+        """A light that was seen to come late was so too where the next change of mode came first.
+
+        Otherwise one that kept the code of the mode before all through is not late, but wrong.
+        """
+        if all(late.new is None for _, late in self._kept):
+            return
+        assert self.light.latency is not None
+        allowed_s = self.light.latency.max_us / 1e6
+        for finding, late in self._kept:
+            finding.kind = "too-late"
+            measured_s = (late.until_us - (late.first_us + late.last_us) / 2) / 1e6
+            then = "until the next one" if late.new is None else f"before it showed {late.new}"
+            finding.text = (
+                f"the light was late: it kept showing {late.old} for {measured_s:.1f} s after a change of mode, "
+                f"{then}; allowed within {allowed_s:g} s"
+            )
+            finding.measured, finding.limits = measured_s, (None, allowed_s)
+            finding.bound = ((late.last_us - late.first_us) / 2 + STAMPS_US) / 1e6
+            finding.margin = allowed_s - measured_s

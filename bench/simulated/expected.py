@@ -22,7 +22,7 @@ _ALWAYS: dict[str, Expected] = {
     "light-stuck": ("light", None, "not-allowed"),
     "light-code": ("light", None, "not-allowed"),
     "light-miscounts": ("light", None, "not-allowed"),
-    "light-late": ("light", None, "not-allowed"),
+    "light-late": ("light", None, "too-late"),
     "hold-short": ("hold", None, "too-early"),
     "hold-long": ("hold", None, "too-late"),
     "no-restart": ("re-leak", None, "too-early"),

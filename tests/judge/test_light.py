@@ -130,9 +130,36 @@ def test_a_light_that_never_changes(code: str) -> None:
     assert {f.requirement for f in failed(judgement)} == {"light"}
 
 
-def test_a_light_that_is_too_late() -> None:
-    found = failed(run(late_s=8.0))
-    assert {f.requirement for f in found} == {"light"}
+@pytest.mark.parametrize("late_s", [5.0, 8.0, 10.0])
+def test_a_light_that_is_too_late_is_called_late(late_s: float) -> None:
+    """The codes are all right: none of the findings may say that one is wrong."""
+    found = failed(run(late_s=late_s))
+    assert {(f.requirement, f.kind) for f in found} == {("light", "too-late")}
+    leak = next(f for f in found if "before it showed 5 flashes" in f.text)
+    assert "the light was late: it kept showing steady" in leak.text
+    assert "allowed within 3 s" in leak.text
+    assert leak.measured == pytest.approx(late_s, abs=leak.bound)
+    assert leak.limits == (None, 3.0)
+
+
+def test_one_group_kept_too_long_is_enough() -> None:
+    """The hold begins at 45 s and is known by 46; of the groups of the leak one alone begins after 49."""
+    edges = [e for e in lit(CODES) if e[0] < 42.5]
+    at = 42.6
+    for _ in range(3):
+        for _ in range(5):
+            edges += [(at, True), (at + 0.3, False)]
+            at += 0.6
+        at += 1.2
+    found = failed(run(edges=[*edges, *(e for e in lit(CODES) if e[0] > at + 0.5)]))
+    assert [(f.requirement, f.kind) for f in found] == [("light", "too-late")]
+    assert "kept showing 5 flashes" in found[0].text and "before it showed 2 flashes" in found[0].text
+
+
+def test_the_code_of_the_mode_before_all_through_is_wrong_not_late() -> None:
+    """Leak and normal look alike; the hold's code then comes in time."""
+    found = failed(run({**CODES, Mode.LEAK_ACTIVE: "steady"}))
+    assert {(f.requirement, f.kind) for f in found} == {("light", "not-allowed")}
 
 
 def test_a_light_that_flickers_is_no_code() -> None:
