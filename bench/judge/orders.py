@@ -100,7 +100,7 @@ def on_entry(
         slowest_us = None if limits is None else limits.max_us - qualified_us
     begins, locked = due.high, None
     if want and lock is not None and not (after is Policy.ON and now in _OVERRIDING):
-        due, requirement, locked = _locked(output, due, requirement, lock, rate_ppm, now)
+        due, requirement, locked = _locked(output, due, requirement, lock, rate_ppm, now, entered.opens_us)
         if locked is None:  # nobody knows until when
             slowest_us = None
     until = due.closes_us or NEVER_US
@@ -251,14 +251,18 @@ def _lets_go(output: Output, lock: Window, rate_ppm: int) -> Limit | None:
 
 
 def _locked(
-    output: Output, due: Window, requirement: str, lock: Window, rate_ppm: int, mode: Mode
+    output: Output, due: Window, requirement: str, lock: Window, rate_ppm: int, mode: Mode, wanted_us: int
 ) -> tuple[Window, str, Limit | None]:
     """An order to go on that may fall into the restart delay: on not before its min, by its max and react.
 
+    `wanted_us`: when it was given at the earliest.
     Mitigation and sensor-fault override the delay; whether they do for an output that follows is not said.
-    The limit is the delay's own end, None where there is none.
+    The limit is the delay's own end, None where there is none.  A delay that is surely over holds nothing up.
     """
     assert output.restart is not None
+    over = None if lock.high is None else lock.high.plus(output.restart.delay.max_us, rate_ppm)
+    if over is not None and over.last_us < wanted_us:
+        return due, requirement, over
     first = lock.low.plus(output.restart.delay.min_us, rate_ppm)
     if first.first_us > due.low.first_us and mode not in _MAY_OVERRIDE:
         due, requirement = due.not_before(first)._replace(origin=lock.origin, causal=False), "restart"
@@ -314,7 +318,9 @@ def on_call(
             due, requirement = Window(limit_at(stamp), high, stamp), "follow"
     locked = None
     if call.on and lock is not None:
-        due, requirement, locked = _locked(output, due, requirement, lock, rate_ppm, p.mode)
+        due, requirement, locked = _locked(
+            output, due, requirement, lock, rate_ppm, p.mode, stamp.earliest_us
+        )
     claims = old.claims
     if old.want != call.on:
         claims = old.carried(NEVER_US if unseen is None else unseen.last_us, True, begins=pending_entry)
