@@ -11,8 +11,8 @@ if TYPE_CHECKING:
 #: Requirement names in the order that breaks ties between equally near possibilities.
 REQUIREMENTS = (
     "power-up", "follow", "trip", "blocked", "forced", "clear", "hold", "re-leak", "release",
-    "loss", "kept-on-loss", "return", "latch", "self-test", "button", "restart", "supply", "level", "light", "contact",
-    "chatter", "backfeed",
+    "loss", "kept-on-loss", "return", "latch", "self-test", "button", "restart", "supply", "level", "light", "recall",
+    "contact", "chatter", "backfeed",
 )  # fmt: skip
 
 

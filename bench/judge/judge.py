@@ -16,6 +16,7 @@ from bench.judge.feed import Feed, output_channel
 from bench.judge.findings import Finding, Judgement
 from bench.judge.light import judge_light
 from bench.judge.modes import remembering
+from bench.judge.recall import recalls
 from bench.judge.tracker import Tracker
 from bench.judge.window import Stamp
 from bench.trace.calibration import from_json as calibration_of
@@ -373,6 +374,8 @@ def applicable(parameters: Parameters) -> list[str]:
         items.append("restart")
     if parameters.light is not None:
         items.append("light")
+    if recalls(parameters):
+        items.append("recall")
     return [*items, "supply", "level"]
 
 

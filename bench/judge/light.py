@@ -19,6 +19,7 @@ from bench.judge.clock import ClockFit
 from bench.judge.findings import Finding
 from bench.judge.flashes import FlashDecoder, Lengths, Shown
 from bench.judge.mode_log import ModeLog, Modes, Spell
+from bench.judge.recall import judge_recalls
 from bench.trace.records import Edge, Trace
 from firmware_ref.parameters import DARK, Light, Mode, flashes
 
@@ -62,24 +63,36 @@ def judge_light(trace: Trace, light: Light, log: ModeLog, book: Book, end_us: in
     """Book what the light of a whole trace showed; `end_us`: the end of the run in true us."""
     if trace.snapshot is None or "light" not in trace.snapshot.values:
         return
-    judged = _Judged(light, log, book, end_us)
+    judged, seen = _Judged(light, log, book, end_us), shown(trace, light, book.clock)
+    recalled = judge_recalls(seen, light, log, book, end_us)
     for first_us, last_us in log.recalls:
         log.free(first_us, last_us + judged.recall_us)
-    judged.all(shown(trace, light, book.clock))
+    judged.all(seen)
     _under_the_first(judged.findings, book)
     book.findings += judged.findings
+    _under_the_first(recalled, book)
+    book.findings += recalled
 
 
 def _under_the_first(findings: list[Finding], book: Book) -> None:
-    """A light that tells the mode of a board that did wrong tells the same fault: it goes with that finding."""
+    """A light that tells the mode of a board that did wrong tells the same fault: it goes with that finding.
+
+    So does a recall at a light that is wrong itself.
+    """
     failed = sorted((f for f in book.findings if f.verdict == "fail"), key=lambda f: f.at_s)
     if not failed:
         return
-    for finding in [f for f in findings if f.verdict == "fail" and f.kind != "missing"]:
+    for finding in [
+        f for f in findings if f.verdict == "fail" and (f.requirement, f.kind) != ("light", "missing")
+    ]:
         before = [f for f in failed if f.at_s <= finding.at_s]
+        if (
+            not before and finding.requirement == "recall"
+        ):  # it is asked for in normal, where nothing was wrong yet
+            continue
         cause = before[-1] if before else failed[0]
-        if "light" not in cause.also:
-            cause.also = (*cause.also, "light")
+        if finding.requirement not in cause.also:
+            cause.also = (*cause.also, finding.requirement)
         findings.remove(finding)
 
 

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
+from bench.judge.gestures import Ask, Gestures
 from bench.judge.possibility import Possibility
 from firmware_ref.parameters import Mode
 
@@ -37,7 +38,7 @@ class ModeLog:
     """
 
     recalls: list[tuple[int, int]] = field(default_factory=list)
-
+    _asked: dict[tuple[int, str], Ask] = field(default_factory=dict)
     _since: list[int] = field(default_factory=list)
     _modes: list[Modes] = field(default_factory=list)
 
@@ -49,6 +50,25 @@ class ModeLog:
         if not self._modes or modes != self._modes[-1]:
             self._since.append(now_us)
             self._modes.append(modes)
+
+    @property
+    def asked(self) -> list[Ask]:
+        """What was asked for by the button at the light and at what is stored, in order."""
+        return list(self._asked.values())
+
+    def ask(self, gestures: Gestures, now_us: int) -> None:
+        """The button moved, or what was pressed came to be known otherwise."""
+        for ask in gestures.asks:
+            if ask.action == "recall":
+                self.recalls.append((ask.window.opens_us, ask.window.closes_us or now_us))
+            if ask.event is None:  # it changes no mode
+                self._asked[ask.press, ask.action] = ask
+        standing = {(a.press, a.action) for a in gestures.asks}
+        pressed = {p.number for p in gestures.group}
+        for key in [
+            k for k, a in self._asked.items() if k[0] in pressed and k not in standing and not a.must
+        ]:
+            del self._asked[key]  # it was none; one that must be answered is only forgotten
 
     def free(self, from_us: int, to_us: int) -> None:
         """Between these instants the light may also show anything else."""

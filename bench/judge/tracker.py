@@ -491,11 +491,7 @@ class Tracker:
         gestures = self.world.gestures
         gestures.moved(event.on, event.stamp)
         if self.log is not None:
-            self.log.recalls += [
-                (a.window.opens_us, a.window.closes_us or event.stamp.latest_us)
-                for a in gestures.asks
-                if a.action == "recall"
-            ]
+            self.log.ask(gestures, event.stamp.latest_us)
         self.keep([p if event.on else let_go(p, self.world) for p in self.possibilities])
         if len(gestures.group) == 1 and event.on:
             self.met.clear()
@@ -531,6 +527,8 @@ class Tracker:
         world, outputs = self.world, self.world.parameters.outputs
         self.watched.clear()
         world.gestures.disturbed()
+        if self.log is not None:
+            self.log.ask(world.gestures, event.stamp.latest_us)
         if not event.on:
             world.cut = event.stamp
             self.keep([in_the_dark(p, world) for p in self.possibilities])

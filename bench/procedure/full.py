@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from bench.judge.bounds import expected_bound_us
+from bench.judge.recall import recalls, spans_of
 from bench.procedure.pressing import just_too_little
 from bench.procedure.short import least_share
 from bench.procedure.steps import Procedure, Wait, WaitTimer
@@ -65,6 +66,7 @@ class _Full(Writer):
         self._too_short_in_normal()
         self._button()
         self._first_leak()
+        self._recall()
         self._leak_before_the_release()
         self._between_in_the_hold()
         self._cuts_in_mitigation()
@@ -74,6 +76,7 @@ class _Full(Writer):
         else:
             self._losses_in_the_hold()
             self._losses()
+            self._recall(clear=True)
             self._leak_in_fault()
             if self._latches:
                 for way in self._ways:
@@ -140,6 +143,27 @@ class _Full(Writer):
             self._make("reset")
         if self.parameters.has_self_test:
             self._self_test()
+
+    def _recall(self, clear: bool = False) -> None:
+        """The last fault at the light; with `clear` once more after stored faults were cleared."""
+        button, light = self.parameters.button, self.parameters.light
+        if button is None or light is None or not recalls(self.parameters):
+            return
+        spans = spans_of(light)
+        assert spans is not None
+        if clear and self._latches and self._reset_by_button:  # else the last cut may have made it forget
+            self._button_has_reset = False
+            self._lose(self._ways[0])
+            self._come_back(self._ways[0])
+        self._part = "Recall of the last fault"
+        self._add(Wait(spans.settled_us + _MOVING_US, "until the light shows normal"))
+        self._make("recall")
+        self._add(Wait(spans.over_us, "until the recall is over"))
+        if clear and "clear-faults" in button.gestures:
+            self._part = "Recall after stored faults are cleared"
+            self._make("clear-faults")
+            self._make("recall")
+            self._add(Wait(spans.over_us, "until the recall is over"))
 
     def _self_test(self) -> None:
         self._part = "Self-test"

@@ -32,6 +32,7 @@ REQUIREMENTS = {
     "supply": "The board keeps running on a good supply and rides through what it must.",
     "level": "The board trips and clears at its levels, and leaves the sensor signal where the bench put it.",
     "light": "The light shows the mode the board is in, and a change of it in time.",
+    "recall": "Asked by its gesture, the light shows the code of the last fault once, in time.",
     "contact": "The two alarm contacts are never closed together for longer than the glitch time.",
     "chatter": "An output at rest does not chatter.",
     "backfeed": "The board feeds nothing back into its call terminals.",

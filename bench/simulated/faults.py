@@ -156,6 +156,7 @@ def flaws_of(faults: Sequence[Fault], parameters: Parameters) -> Flaws:
         press_too_few="press-too-few" in by_name,
         press_too_short="press-too-short" in by_name,
         reset_ignored="reset-ignored" in by_name,
+        clear_ignored="clear-ignored" in by_name,
         self_test_endless="self-test-endless" in by_name,
         self_test_blind="self-test-blind" in by_name,
     )
@@ -171,6 +172,8 @@ def light_flaws_of(faults: Sequence[Fault], parameters: Parameters) -> LightFlaw
         late_us=None if late is None else size_of(late, parameters),
         wrong=None if wrong is None else wrong.where[0],
         more=1 if "light-miscounts" in by_name else 0,
+        recalls=0 if "recall-nothing" in by_name else 2 if "recall-again" in by_name else 1,
+        recalls_other="recall-other" in by_name,
     )
 
 
@@ -250,6 +253,8 @@ def why_not(row: Row, parameters: Parameters) -> str | None:
         cannot = _why_no_light(name, parameters)
         if cannot is not None:
             return cannot
+    if name.startswith("recall-") or name == "clear-ignored":
+        return _why_no_recall(name, parameters)
     if name in _OF_THE_BUTTON:
         return _why_no_button(name, parameters)
     if row.where is not None and not list(_places(row, parameters)):
@@ -283,6 +288,25 @@ _OF_THE_BUTTON = frozenset(
         "self-test-blind",
     }
 )
+
+
+def _why_no_recall(name: str, parameters: Parameters) -> str | None:
+    """The same of a fault of what the button asks of the light."""
+    button, light = parameters.button, parameters.light
+    if button is None or "recall" not in button.gestures:
+        return "its button recalls no fault"
+    if light is None or None in (light.latency, light.pause):
+        return "it has no light that must show a recalled fault in a stated time"
+    codes = {light.codes[Mode.LEAK_ACTIVE]}
+    if any(s.lost_by for s in parameters.sensors):
+        codes.add(light.codes[Mode.SENSOR_FAULT])
+    if light.codes[Mode.NORMAL] in codes or not all(c is not None and flashes(c) for c in codes):
+        return "the codes of its faults do not flash, or one is that of normal"
+    if name == "recall-other" and len(codes) == 1:
+        return "its faults have one code"
+    if name == "clear-ignored" and "clear-faults" not in button.gestures:
+        return "its button clears no stored faults"
+    return None
 
 
 def _why_no_button(name: str, parameters: Parameters) -> str | None:

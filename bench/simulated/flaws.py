@@ -24,6 +24,7 @@ class Flaws:
     press_too_few: bool = False
     press_too_short: bool = False
     reset_ignored: bool = False
+    clear_ignored: bool = False
     self_test_endless: bool = False
     self_test_blind: bool = False
 

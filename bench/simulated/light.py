@@ -25,6 +25,7 @@ class LightFlaws:
 
     `late_us`: a new code begins so much later than it may.  `wrong`: the mode
     in which another mode's code is shown.  `more`: flashes too many in a group.
+    `recalls`: how often the last fault is shown; `recalls_other`: the code of the other fault.
     """
 
     dark: bool = False
@@ -32,6 +33,8 @@ class LightFlaws:
     late_us: int | None = None
     wrong: str | None = None
     more: int = 0
+    recalls: int = 1
+    recalls_other: bool = False
 
 
 def other_code(light: Light, mode: Mode) -> str | None:
@@ -65,7 +68,7 @@ class Indicator:
         self._next: tuple[str, int, int] | None = None  # a code, from when on, at the latest
         self._due_us: int | None = None  # the next edge of the code
         self._left = 0
-        self._once = False  # what is shown is a recall
+        self._once, self._again = False, 0  # what is shown is a recall, and so often again
 
     def _settled(self, code: str | None, light: Light) -> str:
         known = sorted({c for c in light.codes.values() if c is not None})
@@ -105,9 +108,11 @@ class Indicator:
 
     def recall(self, fault: Mode, now_us: int) -> None:
         """Show the code of a fault once, between pauses; one that does not flash shows nothing."""
-        if flashes(self._codes[fault]):
+        if self._flaws.recalls_other:
+            fault = Mode.SENSOR_FAULT if fault is Mode.LEAK_ACTIVE else Mode.LEAK_ACTIVE
+        if flashes(self._codes[fault]) and self._flaws.recalls:
             self._begin(self._codes[fault], now_us)
-            self._once, self._level = True, False
+            self._once, self._again, self._level = True, self._flaws.recalls - 1, False
             self._due_us = now_us + self._draw.span(self._pause, self._pause.max_us)
 
     # -- when it moves ------------------------------------------------------------------------
@@ -137,7 +142,7 @@ class Indicator:
 
     def _begin(self, code: str, now_us: int) -> None:
         self._code, self._left, self._due_us = code, self._count_of(code), None
-        self._once = False
+        self._once, self._again = False, 0
         self._level = code == STEADY
         if self._left:
             self._level = not self._pauses_first
@@ -157,8 +162,9 @@ class Indicator:
         else:
             self._left -= 1
             span = self._off if self._left else self._pause
-            if not self._once:
-                self._left = self._left or self._count_of(self._code)
+            if not self._left and (self._again or not self._once):
+                self._again = max(0, self._again - 1)
+                self._left = self._count_of(self._code)
         self._level = not self._level
         self._due_us = now_us + self._draw.span(span, span.max_us)
 

@@ -135,7 +135,7 @@ class Logic:
             self._test_over_us = at_us + lasts_us
         elif action == "reset" and self._latched and not self._flaws.reset_ignored:
             self._reset(at_us, now_us)
-        elif action == "clear-faults":
+        elif action == "clear-faults" and not self._flaws.clear_ignored:
             self.last_fault = None
 
     def _reset(self, at_us: int, now_us: int) -> None:

@@ -65,6 +65,7 @@ def test_each_of_these_faults_exists_on_a_shipped_board():
     assert names == {
         "trip-accumulates", "loss-accumulates", "clears-between", "forgets-mitigation", "forgets-fault",
         "button-dead", "press-too-few", "press-too-short", "self-test-endless", "self-test-blind",
+        "recall-nothing", "recall-other", "recall-again", "clear-ignored",
     }  # fmt: skip
     assert not any(e.kind == "board" and e.procedure == "full" for b in BOARDS for e in catalogue(b()))
 

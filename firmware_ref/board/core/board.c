@@ -175,7 +175,7 @@ void board_tick(board *b, const board_inputs *in, board_outputs *out)
                 outputs_tick(&b->outputs, &b->parameters, mode, &move, b->calls, b->now_ms);
                 b->relays = lines(b);
             }
-            panel_tick(&b->panel, &b->parameters, &b->logic);
+            panel_tick(&b->panel, &b->parameters, &b->logic, b->now_ms);
             if (move.kind != MOVE_NONE || b->logic.last_fault != b->memory.saved.last_fault) {
                 remember(b);
             }

@@ -214,7 +214,7 @@ mode_move logic_ask(logic_state *l, const parameters *p, const sensor_state *s, 
     case ASK_RESET:
         return reset(l, p, s, now_ms);
     case ASK_CLEAR:
-        l->last_fault = FAULT_NONE;
+        if (!HAS(faults_not_cleared)) { l->last_fault = FAULT_NONE; }
         return none();
     default:
         return none();

@@ -9,7 +9,8 @@ static bool flashing(uint8_t code)
 
 static uint8_t code_of_fault(const parameters *p, memory_fault fault)
 {
-    return fault == FAULT_LEAK ? p->code[MODE_LEAK_ACTIVE] : fault == FAULT_SENSOR ? p->code[MODE_SENSOR_FAULT] : CODE_DARK;
+    const memory_fault leak = HAS(recall_swapped) ? FAULT_SENSOR : FAULT_LEAK;
+    return fault == FAULT_NONE ? CODE_DARK : p->code[fault == leak ? MODE_LEAK_ACTIVE : MODE_SENSOR_FAULT];
 }
 
 /* A pause, then the flashes with gaps between them. */
@@ -18,14 +19,15 @@ static uint16_t group_ms(const parameters *p, uint8_t code)
     return (uint16_t)(p->pause_ms + code * (p->flash_ms + p->gap_ms) - p->gap_ms);
 }
 
-void panel_tick(panel_state *s, const parameters *p, const logic_state *l)
+void panel_tick(panel_state *s, const parameters *p, const logic_state *l, uint32_t now_ms)
 {
+    const bool looks = !HAS(light_late) || (now_ms & 0x7FFFu) < 8000u;
     const uint16_t more_ms = s->recalled ? p->pause_ms : 0u;
     if (!flashing(s->code) || ++s->phase_ms >= (uint16_t)(group_ms(p, s->code) + more_ms)) {
         s->phase_ms = 0;
         s->recalled = flashing(s->recall);
-        s->code = s->recalled ? s->recall : p->code[l->mode];
-        s->recall = CODE_DARK;
+        s->code = s->recalled && !HAS(recall_overwritten) ? s->recall : looks ? p->code[l->mode] : s->code;
+        if (!HAS(recall_kept)) { s->recall = CODE_DARK; }
     }
 }
 

@@ -18,7 +18,7 @@ typedef struct {
 } panel_state;
 
 /* One millisecond. */
-void panel_tick(panel_state *s, const parameters *p, const logic_state *l);
+void panel_tick(panel_state *s, const parameters *p, const logic_state *l, uint32_t now_ms);
 
 /* The code of the last stored fault, if it flashes, is shown once. */
 void panel_recall(panel_state *s, const parameters *p, const logic_state *l);

@@ -172,6 +172,7 @@ def told(profile: str, name: str) -> list[tuple[str, bool, int]]:
         rig.press(*gesture[:3]).wait(40).press(*gesture).wait(40).press(*gesture).wait(6).gas("leak").wait(40)
         rig.gas("clear").wait(20).press(*gesture).wait(550)
         rig.gas("open").wait(12).gas("clear").wait(20).press(3.5).wait(4).press(4.2).wait(4).cut(3).wait(30)
+        rig.press(8.6).wait(4).press(*gesture[:3]).wait(20)
     return [(n, on, round(10 * after)) for n, on, after in [*rig.moves(), *rig.flickers()]]
 
 
