@@ -76,7 +76,7 @@ def _parameters(text: str, at: int) -> tuple[tuple[Parameter, ...], int]:
             if text[at] != ",":
                 raise ScpiError(-103)
             at += 1
-            if not text[at:].strip():
+            if text[at:].lstrip()[:1] in ("", ";"):
                 raise ScpiError(-102)
     return tuple(found), at + 1
 

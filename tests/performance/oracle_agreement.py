@@ -1,20 +1,25 @@
 """Judge against oracle on many short cases: prints counts, both directions of disagreement and every false fail.
 
-    python -m tests.performance.oracle_agreement [CASES [FIRST_SEED [PROCESSES]]]
+    python tests/performance/oracle_agreement.py [--cases 20000] [--first 0] [--processes N]
 
-CASES (default 20000) are shared out among the families of cases.  A *false fail* is a case that a board
+The cases are shared out among the families of cases.  A *false fail* is a case that a board
 can explain and the judge fails; where the judge *allows* what no board can do, it is only too lenient.
 """
 
 from __future__ import annotations
 
+import argparse
 import multiprocessing
 import os
 import sys
 import time
 from collections import Counter
+from pathlib import Path
 
-from tests.judge.oracle_cases import FAMILIES, answers, smallest, told
+ROOT = Path(__file__).parent.parent.parent
+sys.path.insert(0, str(ROOT))
+
+from tests.judge.oracle_cases import FAMILIES, answers, smallest, told  # noqa: E402
 
 _WORDS = {
     (True, True): "both explain",
@@ -33,15 +38,20 @@ def one(job: tuple[int, int]) -> tuple[str, int, str, str, str | None]:
 
 
 def main() -> int:
-    numbers = [int(given) for given in sys.argv[1:]]
-    cases, first, processes = (*numbers, *(20_000, 0, os.cpu_count() or 1)[len(numbers) :])
-    each = -(-cases // len(FAMILIES))
-    jobs = [(f, seed) for seed in range(first, first + each) for f in range(len(FAMILIES))]
+    options = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
+    options.add_argument("--cases", type=int, default=20_000, help="how many; default %(default)s")
+    options.add_argument("--first", type=int, default=0, help="first seed; default %(default)s")
+    options.add_argument(
+        "--processes", type=int, default=os.cpu_count() or 1, help="how many at once; default: one per core"
+    )
+    asked = options.parse_args()
+    each = -(-asked.cases // len(FAMILIES))
+    jobs = [(f, seed) for seed in range(asked.first, asked.first + each) for f in range(len(FAMILIES))]
     counts: Counter[tuple[str, str]] = Counter()
     kinds: Counter[tuple[str, str]] = Counter()
     apart: list[tuple[str, str, int, str]] = []
     began = time.perf_counter()
-    with multiprocessing.Pool(processes) as pool:
+    with multiprocessing.Pool(asked.processes) as pool:
         for family, seed, kind, answer, text in pool.imap_unordered(one, jobs, chunksize=20):
             counts[family, answer] += 1
             kinds[kind, answer] += 1
