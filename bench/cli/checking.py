@@ -14,6 +14,7 @@ from bench.fixture.channels import ChannelTable, load_channels
 from bench.fixture.check import (
     check_buses,
     check_error_queue,
+    check_main_switch,
     check_relays,
     check_rest,
     check_sensors,
@@ -110,6 +111,8 @@ def _one_at_a_time(
     yield f"the 24 V source gives {check_supply(bench, table):.1f} V"
     moved = [*check_relays(bench, table), *check_sensors(bench, table)]
     _raise([m for m in moved if isinstance(m, str)] + list(check_buses(bench, table)))
+    check_main_switch(bench, table)
+    yield "the main switch keeps the source away from the board's side"
     relays = [m for m in moved if isinstance(m, RelayTimes)]
     sensors = [m for m in moved if isinstance(m, SensorOffsets)]
     yield f"{len(relays)} relays move and read back, one at a time: {', '.join(r.ch for r in relays)}"

@@ -243,7 +243,8 @@ class Hardware:
 
     def _rewire(self, now_us: int) -> None:
         """A contact or the source changed: who has voltage now?"""
-        main, switch = self.relays.closed(self._main), self.relays.closed(self._switch)
+        main = self.relays.closed(self._main) or self._flaws.main_shorted
+        switch = self.relays.closed(self._switch)
         source = not self._sags
         if (main and switch) is not self._powered:
             self._powered = main and switch
