@@ -76,7 +76,7 @@ class Channel:
             self._block("return", change.anchor_us)
         policy = self.output.modes[change.mode]
         if self._next_policy is not None and self._next_policy[0] is policy:
-            opens = self.output.kind == "contact-nc" and policy is Policy.OFF
+            opens = self.output.kind in ("contact-no", "contact-nc") and policy is Policy.OFF
             if opens and self.output.react_off.min_us == 0:
                 # The other alarm contact waits for it, and may have to close sooner.
                 target_us = self._target(policy, change, now_us + OPERATE_US)
