@@ -469,10 +469,7 @@ def in_the_dark(p: Possibility, world: World) -> Possibility:
     if p.latched and world.cut is not None and rules.reset_supply_off_us is not None:
         memories += [Memory(memory.mitigation, False) for memory in memories]
     modes |= {MODES[state] for m in memories for state in targets("unpowered", "booted", rules, m)}
-    expects = [
-        without_supply(o, e, modes, world.cut)
-        for o, e in zip(world.parameters.outputs, p.expects, strict=True)
-    ]
+    expects = (without_supply(o, e, modes) for o, e in zip(world.parameters.outputs, p.expects, strict=True))
     return p._replace(expects=tuple(expects))
 
 
@@ -507,7 +504,7 @@ def _remember(p: Possibility, q: Possibility, world: World) -> list[Possibility]
             )
             # Both, where it is not said whether it stood still before the cut.
             way = way._replace(left_us=left_hull(left, p.left_us))
-        ways.append(in_the_dark(way, world))
+        ways.append(_as_before(in_the_dark(way, world), p, q.entered.closes_us or NEVER_US))
     return ways
 
 
@@ -530,12 +527,18 @@ def powered_again(p: Possibility, stamp: Stamp, off: tuple[int, int], world: Wor
     if p.latched and reset is not None and off[1] >= reset:
         free = booting._replace(latched=False)
         ways = [free] if off[0] >= reset else [booting, free]
-    ways = [in_the_dark(way, world) for way in ways]
-    if not p.entered.open_after(stamp.earliest_us):
-        return ways
-    # It was cut off as the supply came: until then its outputs were those of a board that might ride through.
-    until = Claim(True, -NEVER_US, stamp.latest_us)
-    return [w._replace(expects=tuple([e._replace(claims=(until,)) for e in w.expects])) for w in ways]
+    return [_as_before(in_the_dark(way, world), p, stamp.latest_us) for way in ways]
+
+
+def _as_before(q: Possibility, p: Possibility, last_us: int) -> Possibility:
+    """Until `last_us` an output may have gone on in `q` as it might in `p`."""
+    return q._replace(
+        expects=tuple([
+            e._replace(claims=(Claim(True, -NEVER_US, last_us),) if not old.never_on else
+                       tuple([c._replace(last_us=min(c.last_us, last_us)) for c in old.claims]))
+            for e, old in zip(q.expects, p.expects, strict=True)
+        ])
+    )  # fmt: skip
 
 
 def remembering(p: Possibility, world: World) -> list[Possibility]:

@@ -366,15 +366,16 @@ def _ended(claims: tuple[Claim, ...], call: Call, output: Output) -> tuple[Claim
     return tuple(ended)
 
 
-def without_supply(output: Output, old: Expect, coming: Collection[Mode], cut: Stamp | None) -> Expect:
+def without_supply(output: Output, old: Expect, coming: Collection[Mode]) -> Expect:
     """No order: the supply is gone, or back and the board not yet up; the modes `coming` may come then.
 
-    What was due stays, for a board that rides through `cut`.
+    What was due stays, for a board that rides through; until it has gone off the output may still show as on.
     """
     off = all(output.modes[mode] is Policy.OFF for mode in (Mode.UNPOWERED, *coming))
-    # An order to on that was superseded may be carried out in the dark.
-    on = cut is not None and any(c.on and c.last_us >= cut.earliest_us for c in old.claims)
-    return old._replace(free=True, never_on=off and not on, claims=())
+    claims = [c for c in old.claims if c.on]
+    if not old.want and old.due is not None:
+        claims.append(Claim(True, -NEVER_US, old.due.closes_us or NEVER_US))
+    return old._replace(free=True, never_on=off, claims=few(claims) if off else ())
 
 
 def after_dip(

@@ -353,8 +353,9 @@ def _closes_last(a: Expect, b: Expect) -> Expect:
 def _expect_hull(a: Expect, b: Expect) -> Expect:
     if a == b:
         return a
+    claims = few([*a.claims, *(c for c in b.claims if not any(d.covers(c) for d in a.claims))])
     if (a.want, a.free) != (b.want, b.free):  # nothing can be asked that holds for both
-        return a._replace(free=True, never_on=a.never_on and b.never_on)
+        return a._replace(free=True, never_on=a.never_on and b.never_on, claims=claims)
     return a._replace(
         due=_hull(a.due, b.due),
         stated=_hull(a.stated, b.stated),
@@ -366,7 +367,7 @@ def _expect_hull(a: Expect, b: Expect) -> Expect:
         unseen=b.unseen if a.unseen is None else a.unseen if b.unseen is None else later(a.unseen, b.unseen),
         unseen_us=max(a.unseen_us, b.unseen_us),
         follow_until_us=max(a.follow_until_us, b.follow_until_us),
-        claims=few([*a.claims, *(c for c in b.claims if not any(d.covers(c) for d in a.claims))]),
+        claims=claims,
         never_on=a.never_on and b.never_on,
         dropped=a.dropped or b.dropped,
     )
