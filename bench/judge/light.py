@@ -86,10 +86,8 @@ def _under_the_first(findings: list[Finding], book: Book) -> None:
         f for f in findings if f.verdict == "fail" and (f.requirement, f.kind) != ("light", "missing")
     ]:
         before = [f for f in failed if f.at_s <= finding.at_s]
-        if (
-            not before and finding.requirement == "recall"
-        ):  # it is asked for in normal, where nothing was wrong yet
-            continue
+        if not before and finding.requirement == "recall":
+            continue  # it is asked for in normal, where nothing was wrong yet
         cause = before[-1] if before else failed[0]
         if finding.requirement not in cause.also:
             cause.also = (*cause.also, finding.requirement)
@@ -118,9 +116,8 @@ class _Judged:
     findings: list[Finding] = field(default_factory=list)
     _seen: Sequence[Shown] = ()
     _alike: list[Spell] = field(default_factory=list)  # in each the codes of the possible modes stay the same
-    _kept: list[tuple[Finding, _Late]] = field(
-        default_factory=list
-    )  # where it kept the code of the mode before
+    # Where it kept the code of the mode before.
+    _kept: list[tuple[Finding, _Late]] = field(default_factory=list)
     _wrong: list[Shown] = field(default_factory=list)  # groups in a row that fit nothing
     _last: Shown | None = None  # the group before
     _running: Finding | None = None  # goes on while the same is right, or nothing is
@@ -155,7 +152,7 @@ class _Judged:
 
     def _group(self, one: Shown) -> None:
         before, self._last = self._last, one
-        modes = self.log.over(one.from_us - self.latency_us, one.sure_us + STAMPS_US)
+        modes = self.log.over(self._counts_from(one.from_us), one.sure_us + STAMPS_US)
         codes = self.codes(modes)
         if one.code in codes or None in codes:
             self._wrong = []
@@ -173,6 +170,20 @@ class _Judged:
             return
         first = next(w for w in self._wrong[-enough:] if w is not kept)
         self._fail(first.from_us, f"the light showed {first.code}", first.code, modes, enough)
+
+    def _counts_from(self, at_us: int) -> int:
+        """From when on the modes may be what is shown at `at_us`: a change within the latency of another begins it anew."""
+        place = self._place(at_us)
+        from_us = at_us - self._changing_us(place)
+        while place > 0 and self._alike[place].from_us > from_us:
+            from_us = min(from_us, self._alike[place].from_us - self._changing_us(place - 1))
+            place -= 1
+        return from_us
+
+    def _changing_us(self, place: int) -> int:
+        """How long a code may be kept through the changes, known and hidden, of a spell."""
+        hidden = len(self.codes(self._alike[place].modes)) > 1
+        return self.latency_us * (HIDDEN_CHANGES if hidden else 1)
 
     def _right(self, one: Shown, from_us: int, to_us: int) -> None:
         modes = self.log.over(from_us, to_us)
@@ -281,9 +292,8 @@ class _Judged:
         if last < 0 or self.light.latency is None:
             return None
         gone_us, first = self._alike[last].to_us, last
-        pauses_us = (
-            2 * Lengths(self.light).dark_us
-        )  # dark for less may be the pauses of two codes, back to back
+        # Dark for less may be the pauses of two codes, back to back.
+        pauses_us = 2 * Lengths(self.light).dark_us
         read = [
             s for s in self._seen
             if s.to_us > gone_us

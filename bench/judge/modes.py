@@ -380,8 +380,7 @@ def _entered(p: Possibility, state: str, due: Due, world: World) -> Possibility:
     either = either or (event == "hold_over" and MODES[state] is Mode.SENSOR_FAULT)
     # So may the end of a fault by its reset.
     either = either or event == "reset_asked"
-    ended = "returned" if event == "reset_asked" else event
-    locks = tuple(lock_of(o, lock, ended, entered, either) for o, lock in zip(outputs, p.locks, strict=True))
+    locks = tuple(lock_of(o, lock, event, entered, either) for o, lock in zip(outputs, p.locks, strict=True))
     if event == "booted":
         # The contact that passed its call lets go: the pulse before may be too short to be seen.
         locks = tuple(

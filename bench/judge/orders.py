@@ -195,7 +195,9 @@ def unseen_until(output: Output, calls: Mapping[str, Call], rate_ppm: int) -> Li
     return limit_at(call.stamp).plus(follow(output, call.on).max_us, rate_ppm)
 
 
-_LOCKING = {"hold_over": "release", "returned": "return", "supplied": "power-up", "off": "any-off"}
+_LOCKING = {
+    "hold_over": "release", "returned": "return", "reset_asked": "return", "supplied": "power-up", "off": "any-off",
+}  # fmt: skip
 
 
 def locks(output: Output, event: str) -> bool:
