@@ -381,8 +381,9 @@ def without_supply(output: Output, old: Expect, coming: Collection[Mode]) -> Exp
 
 
 def after_dip(
-    output: Output, old: Expect, p: Possibility, calls: Mapping[str, Call], stamp: Stamp, rate_ppm: int
-) -> Expect:
+    output: Output, old: Expect, p: Possibility, calls: Mapping[str, Call], lock: Window | None, stamp: Stamp,
+    rate_ppm: int,
+) -> Expect:  # fmt: skip
     """The order after a dip that the board rode through: as before, within follow of the supply's return.
 
     A move that was still due before the dip stays due.
@@ -392,6 +393,9 @@ def after_dip(
     if old.due is not None and old.due.open_after(stamp.earliest_us):
         assert due.high is not None
         due = due._replace(high=None if old.due.high is None else later(old.due.high, due.high))
+    if want and lock is not None:  # a call that came in the dark, or that its delay held up before
+        held, _, _ = _locked(output, due, "supply", lock, rate_ppm, p.mode, stamp.earliest_us)
+        due = due._replace(high=held.high)
     until = due.closes_us or NEVER_US
     claims = (Claim(True, -NEVER_US, until), Claim(False, -NEVER_US, until))
     if not (old.by_entry and old.due is not None and old.due.open_after(stamp.earliest_us)):

@@ -559,8 +559,8 @@ class Tracker:
                     back += powered_again(p, event.stamp, off, world)
             else:
                 expects = tuple(
-                    orders.after_dip(o, e, p, world.calls, event.stamp, world.rate_ppm)
-                    for o, e in zip(outputs, p.expects, strict=True)
+                    orders.after_dip(o, e, p, world.calls, lock, event.stamp, world.rate_ppm)
+                    for o, e, lock in zip(outputs, p.expects, p.locks, strict=True)
                 )
                 back.append(p._replace(expects=expects))
         self.keep(back)

@@ -47,7 +47,7 @@ def test_what_was_failed_once_and_can_be_explained_is_not_again():
     families = {f.name: f for f in FAMILIES}
     once = (
         ("not stated", 60016), ("not stated, cuts", 70041), ("cuts", 70400), ("restart", 70221),
-        ("cuts", 880096), ("not stated, cuts", 80219), ("not stated, cuts", 80344),
+        ("cuts", 880096), ("not stated, cuts", 80219), ("not stated, cuts", 80344), ("everything", 90209),
     )  # fmt: skip
     for name, seed in once:
         assert answers(families[name], seed).agree

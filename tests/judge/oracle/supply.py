@@ -103,8 +103,8 @@ def may_stray(u: Unit, n: int, pin: Pin, book: Book) -> bool:
         return True
     after = set() if u.mode is Mode.UNPOWERED else {u.mode}
     if u.up is None or u.cut is not None:  # and if it does not ride through, to where its memory takes it
-        after |= {coming(memory, u.latched) for memory in remembered(u, book)}
-        after |= {Mode.START_UP} if u.latched and book.rules.reset_supply_off_us is not None else set()
+        latches = {u.latched, u.latched and book.rules.reset_supply_off_us is None}
+        after |= {coming(memory, latched) for memory in remembered(u, book) for latched in latches}
     elif u.mode is Mode.UNPOWERED:
         after = {coming(u.memory, u.latched)}
     return not all(book.off(n, m) for m in after)
