@@ -468,7 +468,10 @@ def in_the_dark(p: Possibility, world: World) -> Possibility:
     if p.latched and world.cut is not None and rules.reset_supply_off_us is not None:
         memories += [Memory(memory.mitigation, False) for memory in memories]
     modes |= {MODES[state] for m in memories for state in targets("unpowered", "booted", rules, m)}
-    expects = (without_supply(o, e, modes) for o, e in zip(world.parameters.outputs, p.expects, strict=True))
+    rides = p.state != "unpowered"
+    expects = (
+        without_supply(o, e, modes, rides) for o, e in zip(world.parameters.outputs, p.expects, strict=True)
+    )
     return p._replace(expects=tuple(expects))
 
 

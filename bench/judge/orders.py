@@ -368,14 +368,14 @@ def _ended(claims: tuple[Claim, ...], call: Call, output: Output) -> tuple[Claim
     return tuple(ended)
 
 
-def without_supply(output: Output, old: Expect, coming: Collection[Mode]) -> Expect:
+def without_supply(output: Output, old: Expect, coming: Collection[Mode], rides: bool) -> Expect:
     """No order: the supply is gone, or back and the board not yet up; the modes `coming` may come then.
 
-    What was due stays, for a board that rides through; until it has gone off the output may still show as on.
+    What was due stays, for a board that `rides` through; until it has gone off the output may still show as on.
     """
     off = all(output.modes[mode] is Policy.OFF for mode in (Mode.UNPOWERED, *coming))
     claims = [c for c in old.claims if c.on]
-    if not old.want and old.due is not None:
+    if rides and not old.want and old.due is not None:
         claims.append(Claim(True, -NEVER_US, old.due.closes_us or NEVER_US))
     return old._replace(free=True, never_on=off, claims=few(claims) if off else ())
 

@@ -198,6 +198,7 @@ class Logic:
 
     def _in_start_up(self, now_us: int) -> bool:
         if self._in_normal(now_us):
+            self._timers.begin_by(now_us)  # whatever the warm-up kept it from watching
             return True
         waits = self._rules.check_before_normal and self._readings.high_since_us is not None
         if now_us < self._warm_us or waits:

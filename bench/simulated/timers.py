@@ -51,6 +51,13 @@ class Timers:
     def dues(self) -> Iterator[int]:
         return (t.due_us for t in self._running.values())
 
+    def begin_by(self, now_us: int) -> None:
+        """What was to begin later begins now."""
+        for timer in self._running.values():
+            early_us = max(0, timer.anchor_us - now_us)
+            timer.anchor_us -= early_us
+            timer.due_us -= early_us
+
     def restart(self, name: str, since_us: int, now_us: int) -> None:
         """Run `name` from `now_us` for a condition that began at `since_us`."""
         timer = self._new(name, now_us, now_us)

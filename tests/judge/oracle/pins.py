@@ -103,7 +103,9 @@ class Pin(NamedTuple):
         if self.lock is not None and self.lock.least == 0:
             pin = self._replace(lock=None)
             if self.policy is Policy.FOLLOW and self.call and not self.level:
-                waiting = Order(True, 0, max(limits.react[True].most, *(m.most for m in self.moves), 0))
+                # A call that it has not seen yet it still has to see.
+                least = max(0, *(m.least for m in self.moves if m.what), 0)
+                waiting = Order(True, least, max(limits.react[True].most, *(m.most for m in self.moves), 0))
                 pin = pin._replace(moves=(*pin.moves, waiting))
             yield pin
 
