@@ -168,13 +168,16 @@ class _Runs:
 
     def advance(self, now_us: int) -> None:
         """Nothing but the edges so far has happened up to `now_us`."""
-        last = self.open[-1]
-        if self._dark_us is not None and now_us - self._dark_us >= CHOPPED_US:
-            last.to_us = self._dark_us
-            last = _Run(False, self._dark_us, now_us)
-            self.open.append(last)
-            self._dark_us = None
-        last.to_us = max(last.to_us, now_us if self._dark_us is None else self._dark_us)
+        last, to_us = self.open[-1], now_us
+        if self._dark_us is not None:
+            to_us = self._dark_us
+            if now_us - to_us >= CHOPPED_US:
+                last.to_us = to_us
+                last, to_us = _Run(False, to_us, now_us), now_us
+                self.open.append(last)
+                self._dark_us = None
+        if to_us > last.to_us:
+            last.to_us = to_us
         if len(self.open) > 1:
             self._without_glitches()
 
@@ -200,11 +203,11 @@ class _Runs:
 
     def settled(self) -> list[_Run]:
         """The runs that nothing can change any more, taken away."""
+        if len(self.open) == 1:
+            return []
         done = 0
         while done < len(self.open) - 1 and self.open[done + 1].length_us >= self.glitch_us:
             done += 1
-        if not done:
-            return []
         taken, self.open = self.open[:done], self.open[done:]
         return taken
 
@@ -226,7 +229,7 @@ class FlashDecoder:
     _steady_after_us: int = field(init=False)
     _runs: _Runs = field(init=False)
     _waiting: list[_Run] = field(default_factory=list)
-    _gaps: list[int] = field(default_factory=list)  # lengths of the latest gaps and pauses
+    _gaps: list[int] = field(default_factory=list)  # the latest lengths; only where no pause is stated
     _group: list[_Run] = field(default_factory=list)  # since the last pause
     _after_pause: bool = False
     _told: bool = False  # the group before the gap that lasts
@@ -269,7 +272,7 @@ class FlashDecoder:
 
     def _spell(self, run: _Run) -> Shown | None:
         limit_us = self._steady_after_us if run.lit else self._dark_after_us
-        if run.length_us <= limit_us:
+        if run.to_us - run.from_us <= limit_us:
             return None
         return Shown(run.from_us, run.to_us, STEADY if run.lit else DARK, run.from_us + limit_us)
 
@@ -277,9 +280,10 @@ class FlashDecoder:
         settled = self._runs.settled()
         if not settled and (self._told or self._runs.open[0].lit):
             return []
+        learns = self._pause_stated_us is None
         for run in settled:
             self._waiting.append(run)
-            if not run.lit and self._begun and run.length_us <= self._dark_after_us:
+            if learns and not run.lit and self._begun and run.length_us <= self._dark_after_us:
                 self._gaps = [*self._gaps[1 - REMEMBERED :], run.length_us]
             self._begun = True
         found: list[Shown] = []
@@ -300,9 +304,9 @@ class FlashDecoder:
 
     def _pause_us(self) -> int | None:
         """How long a pause is at least; None: not to be told yet."""
-        lengths = sorted(self._gaps) if self._pause_stated_us is None else []
-        if not lengths:
+        if self._pause_stated_us is not None or not self._gaps:
             return self._pause_stated_us
+        lengths = sorted(self._gaps)
         found = [
             (lengths[at] / lengths[at - 1], math.sqrt(lengths[at - 1] * lengths[at]))
             for at in range(ALIKE, len(lengths) - ALIKE + 1)

@@ -48,14 +48,15 @@ def shown(trace: Trace, light: Light, clock: ClockFit) -> list[Shown]:
         return []
     decoder = FlashDecoder(light, snapshot.values["light"] == "on", clock.true_us(snapshot.tick_us))
     found: list[Shown] = []
-    last_us = snapshot.tick_us
-    for record in trace.records:
-        if isinstance(record, Edge):
-            last_us = max(last_us, record.latest_us)
-            if record.ch == "light":
-                middle_us = (record.earliest_us + record.latest_us) // 2
-                found += decoder.edge(record.value == "on", clock.true_us(middle_us))
-    end_us = last_us if trace.end is None else trace.end.tick_us
+    edges = [record for record in trace.records if isinstance(record, Edge)]
+    for edge in edges:
+        if edge.ch == "light":
+            middle_us = (edge.earliest_us + edge.latest_us) // 2
+            found += decoder.edge(edge.value == "on", clock.true_us(middle_us))
+    if trace.end is not None:
+        end_us = trace.end.tick_us
+    else:
+        end_us = max([snapshot.tick_us, *(edge.latest_us for edge in edges)])
     return found + decoder.end(clock.true_us(end_us))
 
 

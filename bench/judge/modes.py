@@ -388,17 +388,16 @@ def _entered(p: Possibility, state: str, due: Due, world: World) -> Possibility:
             else lock_of(o, lock, "off", entered.plus(o.react_off, rate), either=True)
             for o, lock in zip(outputs, locks, strict=True)
         )  # fmt: skip
-    p = p._replace(locks=locks)
-    expects = order_outputs(p, MODES[state], event, entered, due.base, world)
-    q = p._replace(state=state, entered=entered, event=event, expects=expects, opened=frozenset())
-    if q.mode is not Mode.POST_LEAK_HOLD:
-        q = q._replace(way=0)
-    if state == "sensor_fault_latched":
-        q = q._replace(latched=True)
-    elif event == "reset_asked":
-        q = q._replace(latched=False)
-    elif state == "start_up":
-        q = q._replace(latched=False, mitigation=None)
+    mode = MODES[state]
+    latched = state == "sensor_fault_latched" or (
+        p.latched and event != "reset_asked" and state != "start_up"
+    )
+    q = p._replace(
+        state=state, entered=entered, event=event, latched=latched, opened=frozenset(), locks=locks,
+        expects=order_outputs(p._replace(locks=locks), mode, event, entered, due.base, world),
+        mitigation=None if state == "start_up" else p.mitigation,
+        way=p.way if mode is Mode.POST_LEAK_HOLD else 0,
+    )  # fmt: skip
     if event == "cleared" or (state == "post_leak_hold" and p.state == "sensor_fault"):
         longest_us = None if timing.hold is None else timing.hold.max_us
         hold = entered.plus(timing.hold, rate)

@@ -181,7 +181,7 @@ class Stand:
 
     def trace(self) -> Trace:
         rng = random.Random(f"stamps {self.seed}")
-        timed: list[tuple[int, list[Record]]] = []
+        timed: list[tuple[int, Record]] = []
         last: dict[str, int] = {}
         seq = 0
         reported = self.reported()
@@ -193,16 +193,17 @@ class Stand:
             if ch in driven:
                 what = "terminal" if ch.startswith("sensor.") else "position"
                 moved = Applied(seq, seq + 1, ch, value, first, end)
-                timed.append((middle, [moved, Readback(seq + 1, seq, ch, value, first, end, what)]))
+                read = Readback(seq + 1, seq, ch, value, first, end, what)
+                timed += [(middle, moved), (middle, read)]
                 seq += 2
             else:
-                timed.append((middle, [Edge(seq, ch, str(value), first, end)]))
+                timed.append((middle, Edge(seq, ch, str(value), first, end)))
                 seq += 1
-        timed += [(r.tick_us, [r]) for r in self._samples(rng)]
+        timed += [(r.tick_us, r) for r in self._samples(rng)]
         timed.sort(key=itemgetter(0))
         records = (
             Snapshot(self._tick(-10_000), self._start),
-            *(r for _, several in timed for r in several),
+            *[r for _, r in timed],
             End(self._tick(self.now_us), "complete"),
         )
         header = Header(profile={}, profile_sha256="", wiring={}, clock="fitted" if self.errors else "exact")
