@@ -341,8 +341,7 @@ class Tracker:
         """When a hold that a re-leak cut off would have shown its end at the latest."""
         assert p.ghost is not None
         closes = p.ghost.closes_us
-        slowest = max(o.react_on.max_us for o in self.world.parameters.outputs)
-        return NEVER_US if closes is None else closes + slowest + 1
+        return NEVER_US if closes is None else closes + self.world.slowest_on_us + 1
 
     def _end_ghosts(self) -> None:
         over = [
@@ -424,21 +423,20 @@ class Tracker:
         if call.on == event.on:
             return
         call.on, call.stamp, call.before = event.on, event.stamp, call.stamp
+        affected = [(n, o) for n, o in enumerate(self.world.parameters.outputs) if o.call == event.call]
         moved = []
         for p in self.possibilities:
-            for place, output in enumerate(self.world.parameters.outputs):
-                if output.call == event.call:
-                    old, on = p.expects[place], self.levels[output.name]
-                    lock = orders.unseen_off(output, old, on, call, p.locks[place])
-                    p = answers.locked(p, place, lock)
-                    expect = orders.on_call(output, old, p, call, lock, event.stamp, self.world.rate_ppm)
-                    if expect is not old:
-                        p = p.with_expect(place, expect)
+            for place, output in affected:
+                old, on = p.expects[place], self.levels[output.name]
+                lock = orders.unseen_off(output, old, on, call, p.locks[place])
+                p = answers.locked(p, place, lock)
+                expect = orders.on_call(output, old, p, call, lock, event.stamp, self.world.rate_ppm)
+                if expect is not old:
+                    p = p.with_expect(place, expect)
             moved.append(p)
         self.keep(moved, same_dues=True)
-        for output in self.world.parameters.outputs:
-            if output.call == event.call:
-                self._watch_block(output.name, event)
+        for _, output in affected:
+            self._watch_block(output.name, event)
 
     def _watch_block(self, name: str, event: CallMoved) -> None:
         """A call change that the output must not show: proven once follow's limit has passed."""

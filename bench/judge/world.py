@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from bench.judge.conditions import Conditions
 from bench.judge.gestures import Gestures
@@ -21,6 +21,11 @@ class World:
     calls: dict[str, Call]
     gestures: Gestures
     cut: Stamp | None = None
+    #: No output takes longer to come on.
+    slowest_on_us: int = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.slowest_on_us = max(o.react_on.max_us for o in self.parameters.outputs)
 
     def fork(self) -> World:
         calls = {name: Call(c.on, c.stamp, c.before) for name, c in self.calls.items()}
