@@ -56,19 +56,17 @@ class ModeLog:
         """What was asked for by the button at the light and at what is stored, in order."""
         return list(self._asked.values())
 
-    def ask(self, gestures: Gestures, now_us: int) -> None:
-        """The button moved, or what was pressed came to be known otherwise."""
+    def ask(self, gestures: Gestures, now_us: int, released: bool = False) -> None:
+        """What was pressed came to be known otherwise; `released`: since the button was let go."""
         for ask in gestures.asks:
             if ask.action == "recall":
                 self.recalls.append((ask.window.opens_us, ask.window.closes_us or now_us))
             if ask.event is None:  # it changes no mode
                 self._asked[ask.press, ask.action] = ask
-        standing = {(a.press, a.action) for a in gestures.asks}
-        pressed = {p.number for p in gestures.group}
-        for key in [
-            k for k, a in self._asked.items() if k[0] in pressed and k not in standing and not a.must
-        ]:
-            del self._asked[key]  # it was none; one that must be answered is only forgotten
+        if released and gestures.group:
+            standing, last = {(a.press, a.action) for a in gestures.asks}, gestures.group[-1].number
+            for key in [k for k in self._asked if k[0] == last and k not in standing]:
+                del self._asked[key]  # the press was too short for it
 
     def free(self, from_us: int, to_us: int) -> None:
         """Between these instants the light may also show anything else."""

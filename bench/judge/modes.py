@@ -253,7 +253,8 @@ def _qualifies_from(p: Possibility, watch: Watch, world: World, sure: Limit) -> 
         if waits is None:
             return None
         sure = waits
-    if p.event in _BEGINS_TO_WATCH:
+    anew = p.event == "lost" and watch.event == "tripped" and len(world.parameters.sensors) > 1
+    if anew or p.event in _BEGINS_TO_WATCH:  # a loss may begin the trip of another sensor anew
         return None if p.entered.high is None else later(sure, p.entered.high)
     return sure
 

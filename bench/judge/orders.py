@@ -98,6 +98,10 @@ def on_entry(
     if total:
         limits = output.trip if event == "tripped" else output.loss
         slowest_us = None if limits is None else limits.max_us - qualified_us
+    if old.requirement == "supply" and old.want == want and old.due is not None:
+        # What the supply's return brings back comes in its own time, whatever orders it now.
+        high = None if due.high is None or old.due.high is None else later(due.high, old.due.high)
+        due = due._replace(high=high)
     begins, locked = due.high, None
     if want and lock is not None and not (after is Policy.ON and now in _OVERRIDING):
         due, requirement, locked = _locked(output, due, requirement, lock, rate_ppm, now, entered.opens_us)
@@ -108,6 +112,9 @@ def on_entry(
     if requirement == "restart":  # one that is on as its delay begins may go off and wait
         last_us = NEVER_US if entered.high is None else _let_go(output, entered.high, rate_ppm)
         claims = (*claims, Claim(False, entered.opens_us, last_us))
+    if old.free and not want and output.modes[Mode.UNPOWERED] is not Policy.OFF:
+        # A contact that rests closed, or passes its call, may show it for the first time as it lets go.
+        claims = (*claims, Claim(True, entered.opens_us, until))
     unseen = _unseen_at(output, after, calls, entered, rate_ppm)
     unseen_us = follow(output, want).max_us
     if unseen is not None:

@@ -129,13 +129,15 @@ class _Recall:
             and (s.code is None or flashes(s.code)) and s.code != light.codes[Mode.NORMAL]
         ]  # fmt: skip
         if fault is None or code is None:
-            return self._none_stored(groups, known_us)
+            return self._none_stored(groups, known_us, by_us)
         if not groups:
             text = f"the recall of the last fault showed nothing, where {fault} is {code}"
             return self._finding("fail", by_us, text, "missing")
         return self._shown(groups, fault, code, known_us, by_us)
 
     def _shown(self, groups: Sequence[Shown], fault: Mode, code: str, known_us: int, by_us: int) -> Finding:
+        if len(groups) > 1 and self._torn(groups[0], by_us):
+            groups = groups[1:]
         at_us = groups[0].from_us
         wrong = next((g for g in groups if g.code != code), None)
         if wrong is not None and wrong.code is None:
@@ -156,8 +158,17 @@ class _Recall:
         self.book.proven.add(("recall", None, fault))
         return self._finding("pass", at_us, f"the light recalled the last fault, {fault}: {code}", None)
 
-    def _none_stored(self, groups: Sequence[Shown], known_us: int) -> Finding:
+    def _torn(self, group: Shown, by_us: int) -> bool:
+        """Whether it may be the beginning of normal's own code, which the recall broke off."""
+        usual = self.light.codes[Mode.NORMAL]
+        if group.code is None or usual is None or group.from_us > by_us:
+            return False
+        return flashes(group.code) < flashes(usual)
+
+    def _none_stored(self, groups: Sequence[Shown], known_us: int, by_us: int) -> Finding:
         faults = {self.light.codes[fault] for fault in _FAULTS}
+        if groups and self._torn(groups[0], by_us):
+            groups = groups[1:]
         shown = next((g for g in groups if g.code in faults), None)
         if shown is not None:
             text = (

@@ -489,7 +489,7 @@ class Tracker:
         gestures = self.world.gestures
         gestures.moved(event.on, event.stamp)
         if self.log is not None:
-            self.log.ask(gestures, event.stamp.latest_us)
+            self.log.ask(gestures, event.stamp.latest_us, released=not event.on)
         self.keep([p if event.on else let_go(p, self.world) for p in self.possibilities])
         if len(gestures.group) == 1 and event.on:
             self.met.clear()

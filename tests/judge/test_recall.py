@@ -72,6 +72,19 @@ def test_what_fails_and_what_it_is_called(shown, kind: str, says: str) -> None:
     assert says in found.text, found.text
 
 
+def test_the_code_of_normal_that_the_recall_breaks_off_is_no_code_of_its_own(monkeypatch) -> None:
+    """Normal shows 4 flashes here: one of them, then the recall."""
+    assert BOARD.light is not None
+    codes = {**BOARD.light.codes, NORMAL: "4 flashes"}
+    monkeypatch.setattr(f"{__name__}.BOARD", replace(BOARD, light=replace(BOARD.light, codes=codes)))
+    (found,) = judged(LEAKED, groups((600, "2 flashes"), (604, "5 flashes"), (612, "4 flashes")))
+    assert (found.verdict, found.kind) == ("pass", None)
+    (found,) = judged(LEAKED, groups((600, "2 flashes"), (604, "3 flashes"), (612, "4 flashes")))
+    assert (found.verdict, found.kind) == ("fail", "not-allowed")
+    (found,) = judged(LEAKED, groups((600, "2 flashes"), (612, "4 flashes")))
+    assert (found.verdict, found.kind) == ("fail", "not-allowed")
+
+
 def test_what_cannot_be_read_is_no_failure() -> None:
     (found,) = judged(LEAKED, groups((605, None)))
     assert found.verdict == "inconclusive"
