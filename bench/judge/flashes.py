@@ -230,6 +230,7 @@ class FlashDecoder:
     _runs: _Runs = field(init=False)
     _waiting: list[_Run] = field(default_factory=list)
     _gaps: list[int] = field(default_factory=list)  # the latest lengths; only where no pause is stated
+    _on_end: int = 0  # so many of them since the light was last steady or dark
     _group: list[_Run] = field(default_factory=list)  # since the last pause
     _after_pause: bool = False
     _told: bool = False  # the group before the gap that lasts
@@ -283,8 +284,11 @@ class FlashDecoder:
         learns = self._pause_stated_us is None
         for run in settled:
             self._waiting.append(run)
-            if learns and not run.lit and self._begun and run.length_us <= self._dark_after_us:
+            if self._spell(run) is not None:
+                self._on_end = 0
+            elif learns and not run.lit and self._begun:
                 self._gaps = [*self._gaps[1 - REMEMBERED :], run.length_us]
+                self._on_end += 1
             self._begun = True
         found: list[Shown] = []
         pause_us = self._pause_us()
@@ -315,8 +319,8 @@ class FlashDecoder:
         step, between_us = max(found, default=(0.0, 0.0))
         if step > STEP:
             return round(between_us)
-        # All of one length: pauses, if there are many more of them than a group has gaps.
-        alike = lengths[-1] <= STEP * lengths[0] and len(lengths) >= 2 * self._lengths.most + ALIKE
+        # All of one length: pauses, if many more of them follow each other than a group has gaps.
+        alike = lengths[-1] <= STEP * lengths[0] and self._on_end >= 2 * self._lengths.most + ALIKE
         return round(lengths[0] / STEP) if alike else None
 
     def _is_pause(self, run: _Run, pause_us: int | None) -> bool:

@@ -160,12 +160,17 @@ class _Judged:
             if one.code in codes:
                 self._right(one, one.from_us, one.sure_us)
             return
+        if Mode.UNPOWERED in self.log.over(
+            one.from_us, one.sure_us + STAMPS_US
+        ):  # the cut may have broken it off
+            self._last = None
+            return
+        hidden = len(codes) > 1
         kept = before if not self._wrong and before is not None and before.code == one.code else None
-        if kept is not None:  # it was right then
+        if kept is not None and not hidden:  # it was right then
             self._wrong.append(kept)
         self._wrong.append(one)
         alike = self._wrong[-WRONG_GROUPS_HIDDEN:]
-        hidden = len(codes) > 1
         enough = WRONG_GROUPS_HIDDEN if hidden else WRONG_GROUPS
         if len(self._wrong) < enough or (hidden and len({w.code for w in alike}) > 1):
             return

@@ -90,7 +90,8 @@ def on_entry(
     """
     before, after = was.policy(output), output.modes[now]
     if before is after and not old.free:
-        return still_locked(output, old, event, lock, rate_ppm)
+        kept = still_locked(output, old, event, lock, rate_ppm)
+        return _ordered_twice(output, kept, event, entered, base, rate_ppm)
     want, requirement = wanted(output, after, calls), _answers(event, was, now)
     due = _entry_due(output, want, event, entered, base, rate_ppm)
     slowest_us: int | None = react(output, want).max_us
@@ -142,6 +143,17 @@ def on_entry(
         claims=claims,
         dropped=_dropped(old, want),
     )
+
+
+def _ordered_twice(
+    output: Output, old: Expect, event: str, entered: Window, base: Window | None, rate_ppm: int
+) -> Expect:
+    """A move that is still due, ordered once more by a trip or a loss whose total may be over sooner."""
+    if base is None or old.due is None or not old.due.open_after(entered.opens_us):
+        return old
+    due = _entry_due(output, old.want, event, entered, base, rate_ppm)
+    again = Claim(old.want, due.opens_us, due.closes_us or NEVER_US)
+    return old._replace(claims=few([*old.claims, again]))
 
 
 def _dropped(old: Expect, want: bool) -> Order | None:

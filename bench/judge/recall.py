@@ -55,7 +55,9 @@ class Spans(NamedTuple):
 
 
 def spans_of(light: Light) -> Spans | None:
-    """None: the maker does not state the light's times, or no fault has a code that flashes."""
+    """None: the maker does not state the light's times or normal's code, or no fault has a code that flashes."""
+    if light.codes[Mode.NORMAL] is None:  # whatever it shows may be that
+        return None
     codes = {light.codes[fault] for fault in _FAULTS}
     lengths = [Lengths(light).longest_us(c) for c in codes if c is not None and flashes(c)]
     known = [us for us in lengths if us is not None]

@@ -14,7 +14,7 @@ from firmware_ref.parameters import Parameters
 from tests.judge.random_profiles import random_parameters
 from tests.judge.random_runs import random_run
 from tests.judge.stand import Stand
-from tests.performance.campaign import Tally, one_good, some
+from tests.performance.campaign import Tally, one_good, one_lit, some
 
 #: Shares small enough for every day; the whole campaigns run from one command.
 SHARES = {"good": 240, "inside": 240, "faulty": 60}
@@ -36,11 +36,14 @@ def test_good_boards_that_were_failed_once_are_not_again():
     """Lights at the end of a run, alarm contacts that wait for each other, losses unseen beside a level, buttons let go."""
     once = (
         7101982, 7118107, 7200119, 7218943, 7300963, 7307115, 7312771, 7314299, 7315595, 7317903, 7332295, 7404556,
-        7407507, 7626187, 7717119, 7897619, 8000939, 8011891, 8011957, 8138502, 9022051, 9026779,
+        7407507, 7626187, 7717119, 7897619, 8000939, 8011891, 8011957, 8138502, 9022051, 9026779, 9332131,
     )  # fmt: skip
+    lit = (9203405, 9212207, 9220314, 9221845)
     tally = Tally()
     for seed in once:
         one_good(seed, tally)
+    for seed in lit:
+        one_lit(seed, tally)
     assert tally.wrong == []
 
 
