@@ -3,7 +3,7 @@
 What it sees decides *when* the next step comes, never what is right.  Time
 comes only from the bench's ticks.  Three things are watched all the while: that
 everything that was moved is read back, that the fixture's clock can be
-trusted, and that the supply stays up (`bench.run.supply`).
+trusted, and that the supply stays up, or away (`bench.run.supply`).
 """
 
 from __future__ import annotations
@@ -162,6 +162,8 @@ class Executor:
 
     def _move(self, ch: str, value: Value) -> None:
         """Bring a channel to a value and wait until it is read back; see to the supply where it is a switch."""
+        if (ch, value) == ("main", "closed"):
+            self._check_away()
         self._supply.before(ch, value)
         identity = self._bench.apply(ch, value)
         if not self._wait(APPLIED_US, lambda: (identity, ch) in self._applied):
@@ -174,6 +176,14 @@ class Executor:
             if not self._wait(self._supply.UP_US, lambda: self._levels.get("sense.board") == "on"):
                 self._supply_failed()
             self._supply.up = True
+
+    def _check_away(self) -> None:
+        """That the board has no supply before the main switch closes: after that nobody could tell."""
+        self._wait(self._supply.unsettled_us(self._bench.now_us()))
+        while self._fetch(0):
+            pass
+        if self._supply.stays(self._bench.now_us(), self._supply.SETTLED_US):
+            raise self._supply.shorted()
 
     def _push(self, push: Push) -> None:
         """Press the button, and wait until every press has been read back."""
@@ -222,8 +232,12 @@ class Executor:
                 self._write(self._clock.take())
             elif due_us - now_us < wait_us:
                 wait_us = due_us - now_us  # so that samples do not fall on the beat of the polls
-        if not self._fetch(wait_us):
+        if not self._fetch(wait_us):  # all is told
             self._check_owed()
+            if self._supply.stays(self._bench.now_us()):
+                raise self._supply.shorted()
+        if self._supply.leaks():
+            raise self._supply.shorted()
         if self._supply.up and self._supply.gone():
             self._supply_failed()
 
@@ -246,12 +260,14 @@ class Executor:
                 self._origins["supply"] = record.latest_us
         elif isinstance(record, Applied):
             self._applied[record.id, record.ch] = record.seq
+            self._supply.switch(record)
             what = {"terminal"} if record.ch.startswith("sensor.") else {"position"}
             self._owed[record.seq] = (record, what)
         elif isinstance(record, Readback):
             self._read_back(record)
 
     def _read_back(self, record: Readback) -> None:
+        self._supply.switch(record)
         applied, what = self._owed.get(record.of, (None, set()))
         if applied is None:
             return

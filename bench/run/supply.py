@@ -1,10 +1,15 @@
-"""The board's supply: checked each time it is closed, watched while it should be up.
+"""The board's supply: checked each time it is closed, watched while it should be up and while it should be away.
 
 Source voltage good, close, board-side voltage up within 200 ms; else open at
 once.  If the source sagged while closed and recovered after opening, the unit
 loads the supply: a finding about the board, which the judge makes from the
 trace.  If the source stayed good the switch, the fuse or the wiring is at
 fault; if it did not come back, the source.
+
+The main switch reads back at its gates, where a shorted transistor does not
+show: that the supply is away while it reads open is seen at the board alone.
+A board cannot look like that, however much energy it stores: what is sensed
+is 24 VAC at its terminal, and no capacitor gives AC back.
 """
 
 from __future__ import annotations
@@ -12,7 +17,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from bench.errors import BenchFault
-from bench.trace.records import Edge, Value
+from bench.trace.records import Applied, Edge, Readback, Value
 
 
 class UnitLoadsSupply(Exception):
@@ -25,11 +30,19 @@ class Supply:
     UP_US = 200_000
     #: How long the source may take to recover after opening; ours.
     RECOVERY_US = 1_000_000
+    #: The board's supply reads off so long after the main switch read open, or the switch is shorted.  Off is known
+    #: some 11 ms after the last pulse and told 15 ms later; coils that let go ring for less than the rest.
+    AWAY_US = 200_000
+    #: Before the main switch closes so much must do, or a cut of 50 ms could not be looked at; also after R-BOARD closed.
+    SETTLED_US = 50_000
 
     def __init__(self, levels: Mapping[str, str]) -> None:
         self._levels = levels
         self._closed = {"main": False, "board": False}
         self._sagged = False
+        #: Each switch as it was last read back, and when.
+        self._read: dict[str, tuple[str, int]] = {"main": ("open", 0)}
+        self._strays = 0
         self.up = False
 
     def before(self, ch: str, value: Value) -> None:
@@ -51,6 +64,40 @@ class Supply:
     def edge(self, record: Edge) -> None:
         if record.ch == "sense.main" and record.value == "off" and all(self._closed.values()):
             self._sagged = True
+        if record.ch == "sense.board" and record.value == "on":
+            value, since_us = self._read.get("main", ("", 0))
+            self._strays += value == "open" and record.earliest_us - since_us >= self.SETTLED_US
+
+    def switch(self, record: Applied | Readback) -> None:
+        """A switch was moved, or read back."""
+        if record.ch not in self._closed:
+            return
+        self._read.pop(record.ch, None)
+        self._strays = 0
+        if isinstance(record, Readback) and isinstance(record.value, str):
+            self._read[record.ch] = record.value, record.latest_us
+
+    def unsettled_us(self, now_us: int) -> int:
+        """How long to wait, before the main switch closes, until it shows at the board whether it keeps the supply away."""
+        value, since_us = self._read.get("board", ("", 0))
+        return max(0, since_us + self.SETTLED_US - now_us) if value == "closed" else 0
+
+    def leaks(self) -> bool:
+        """Whether the board's supply came by itself, and again: what half a shorted switch, one of its two transistors, lets through."""
+        return self._strays >= 2
+
+    def stays(self, now_us: int, settled_us: int = AWAY_US) -> bool:
+        """Whether the board has supply though the main switch has read open for so long."""
+        value, since_us = self._read.get("main", ("", 0))
+        return value == "open" and now_us - since_us >= settled_us and self._levels.get("sense.board") == "on"
+
+    @staticmethod
+    def shorted() -> BenchFault:
+        """What to say then."""
+        return BenchFault(
+            "the board has supply though the main switch reads open: the switch is shorted, or the input sense.board "
+            "is stuck; pull the source's plug and run `mitbench fixture check`"
+        )
 
     def gone(self) -> bool:
         """Whether source or board-side supply went away though nothing was opened."""

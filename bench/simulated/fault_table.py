@@ -160,6 +160,13 @@ TABLE = (
         None,
         "Something on the bus of the Modbus sensor keeps it from being idle.",
     ),
+    Row(
+        "main-shorted",
+        "fixture",
+        None,
+        None,
+        "The fixture's main switch passes the supply though its gates read open.",
+    ),
     Row("fixture-reboots", "fixture", None, None, "The fixture restarts in the middle of the run."),
     Row("unplugged", "fixture", None, None, "The fixture is unplugged in the middle of the run."),
 )

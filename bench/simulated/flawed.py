@@ -12,11 +12,7 @@ from bench.simulated.faults import Fault
 
 @dataclass(frozen=True, slots=True)
 class FixtureFlaws:
-    """What is wrong with the fixture; empty sets and False: nothing.
-
-    `main_shorted`, that the main switch passes the supply while its gates read
-    open, is in no catalogue: a run need not notice it, `fixture check` must.
-    """
+    """What is wrong with the fixture; empty sets and False: nothing."""
 
     dead_relays: frozenset[int] = frozenset()
     stuck_relays: frozenset[int] = frozenset()
@@ -53,6 +49,7 @@ class FixtureFlaws:
             "signal-drift" in names,
             "fixture-reboots" in names,
             "unplugged" in names,
+            "main-shorted" in names,
         )
 
 

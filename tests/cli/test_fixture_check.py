@@ -103,6 +103,7 @@ def test_every_fault_of_the_fixture_is_found_with_the_plug(
     named = {
         "fixture-reboots": ["restarted"],
         "unplugged": ["broke"],
+        "main-shorted": ["main (channel 1) is open", "shorted"],
         "signal-drift": ["sensor.1 ", "sensor.4 "],
     }
     for name in named.get(fault) or [

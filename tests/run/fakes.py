@@ -81,6 +81,62 @@ class FuseBlowsLater(FakeBench):
         return records
 
 
+class MainShorted(FakeBench):
+    """The main switch reads open and passes the supply on all the same: from the start, or once it has carried it."""
+
+    def __init__(self, parameters: Parameters, *, later: bool = False) -> None:
+        super().__init__(parameters)
+        self.later = later
+
+    @property
+    def _powered(self) -> bool:
+        return self._switches["board"] and (self._switches["main"] or not self.later)
+
+    def apply(self, ch: str, value: Value) -> int:
+        identity = super().apply(ch, value)
+        self.later = self.later and not super()._powered
+        return identity
+
+
+class HalfShorted(FakeBench):
+    """One transistor of the main switch is shorted: once R-BOARD is closed the board gets every other half cycle."""
+
+    half_us = 8_333
+
+    def poll(self, wait_us: int) -> list[Record]:
+        if not self._switches["board"] or self._switches["main"]:
+            return super().poll(wait_us)
+        records = super().poll(min(wait_us, self.half_us))
+        if not records:
+            self._edge("sense.board", "on" if self._seq % 2 else "off")
+        return records
+
+
+class LateOff(FakeBench):
+    """What the board's terminal still rings with reads as supply for a while after each opening."""
+
+    rings_us = 100_000
+
+    def __init__(self, parameters: Parameters) -> None:
+        super().__init__(parameters)
+        self.held: list[Edge] = []
+
+    def _edge(self, ch: str, value: str) -> None:
+        if (ch, value) == ("sense.board", "off"):
+            at_us = self.now_us() + self.rings_us
+            self.held.append(Edge(self._next(), ch, value, at_us, at_us))
+            return
+        if ch == "sense.board":
+            self.held.clear()  # the supply is back before it read off
+        super()._edge(ch, value)
+
+    def poll(self, wait_us: int) -> list[Record]:
+        records = super().poll(min(wait_us, 10_000))
+        told = [e for e in self.held if e.latest_us <= self.now_us()]
+        self.held = [e for e in self.held if e not in told]
+        return [*records, *told]
+
+
 class NoReadback(FakeBench):
     """One channel is moved and never read back."""
 

@@ -94,7 +94,8 @@ def test_an_overload_is_opened_within_100_ms_and_ends_the_run_as_complete():
 
 
 @pytest.mark.parametrize(
-    "fault", ["input-dead:sense.board", "relay-stuck:main", "relay-dead:call.W", "signal-drift"]
+    "fault",
+    ["input-dead:sense.board", "relay-stuck:main", "main-shorted", "relay-dead:call.W", "signal-drift"],
 )
 def test_a_fault_of_the_fixture_ends_as_bench_fault(fault):
     assert Session("invented-split-furnace", (fault,)).end.reason == "bench-fault"

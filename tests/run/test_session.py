@@ -20,6 +20,9 @@ from tests.run.fakes import (
     FakeBench,
     FastClock,
     FuseBlowsLater,
+    HalfShorted,
+    LateOff,
+    MainShorted,
     NoReadback,
     OddSnapshot,
     Overloaded,
@@ -112,6 +115,9 @@ def test_an_overload_ends_the_run_and_is_left_to_the_judge():
         (Broken, "did not come back"),
         (BlownFuse, "the source stayed good"),
         (FuseBlowsLater, "the source stayed good"),
+        (HalfShorted, "though the main switch reads open"),
+        (MainShorted, "though the main switch reads open"),
+        (lambda p: MainShorted(p, later=True), "though the main switch reads open"),
         (lambda p: OddSnapshot(p, "sense.main", "off"), "sense.main on"),
         (lambda p: OddSnapshot(p, "sense.board", "on"), "sense.board reads on"),
         (lambda p: OddSnapshot(p, "call.Y", "on"), "call.Y reads on"),
@@ -130,11 +136,45 @@ def test_bench_faults(bench, said):
     assert made.safe_calls >= 1 and records[-1] is end
 
 
+@pytest.mark.parametrize("short", [MainShorted, HalfShorted])
+def test_a_shorted_main_switch_is_seen_before_it_is_closed(short):
+    bench = short(furnace())
+    go(bench)
+    assert [a[:2] for a in bench.applied][-1] == ("board", "closed")
+
+
+def test_one_that_fails_later_is_seen_at_the_first_cut():
+    bench = MainShorted(furnace(), later=True)
+    go(bench)
+    switched = [(ch, value, at_us) for ch, value, at_us in bench.applied if ch in ("main", "board")]
+    assert switched[-1][:2] == ("main", "open") and bench.now_us() - switched[-1][2] < 1 * S
+
+
+@pytest.mark.parametrize("cut_us", [20_000, 150_000, 5 * S])
+def test_a_supply_that_rings_on_for_a_moment_is_no_shorted_switch(cut_us):
+    """The shortest cut is over before anything can be said of it."""
+    close, cut = Apply((("board", "closed"), ("main", "closed"))), Apply((("main", "open"),))
+    steps = (close, Wait(S), cut, Wait(cut_us), Apply((("main", "closed"),)), Wait(S))
+    end, _ = go(LateOff(furnace()), Procedure("p", "", tuple(map(Step, steps))))
+    assert end.reason == "complete", end.text
+
+
+def test_a_cut_is_as_short_as_was_asked():
+    bench = FakeBench(furnace())
+    steps = (
+        Apply((("board", "closed"), ("main", "closed"))), Wait(S), Apply((("main", "open"),)), Wait(20_000),
+        Apply((("main", "closed"),)),
+    )  # fmt: skip
+    go(bench, Procedure("p", "", tuple(map(Step, steps))))
+    opened, closed = [t for ch, _, t in bench.applied if ch == "main"][1:]
+    assert 20_000 <= closed - opened < 25_000
+
+
 def test_stopped_by_the_person():
     bench = FakeBench(furnace())
     end, records = go(bench, stop=lambda: bench.now_us() > 15 * S)
     assert end.reason == "stopped" and bench.safe_calls == 1 and records[-1] is end
-    assert 15 * S < end.tick_us < 17 * S
+    assert 14.9 * S < end.tick_us < 17 * S  # what was told last is 30 ms old
 
 
 def test_an_interrupt_in_the_middle_is_a_stop():

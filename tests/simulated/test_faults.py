@@ -61,7 +61,7 @@ def test_all_the_faults_of_the_fixture():
         *(f"{f}:{ch}" for f in ("relay-dead", "relay-stuck") for ch in relays),
         *(f"{f}:{ch}" for f in ("input-dead", "input-stuck") for ch in outs),
         "inputs-swapped:out.Y,out.W", "inputs-swapped:out.Y,out.G", "inputs-swapped:out.W,out.G",
-        "input-dead:sense.main", "signal-drift", "fixture-reboots", "unplugged",
+        "input-dead:sense.main", "signal-drift", "main-shorted", "fixture-reboots", "unplugged",
     }  # fmt: skip
 
 
