@@ -40,8 +40,8 @@ LONGEST_FLASH_US, LONGEST_PAUSE_US = 3_000_000, 6_000_000
 SPARE, SPARE_US = 1.15, 60_000
 #: Sorted gaps that step by more than this are gaps and pauses; jitter of ±20 % makes steps up to 1.5.
 STEP = 1.6
-#: There must be so many on each side: one by itself may be a gap that a glitch has cut short.
-ALIKE = 2
+#: There must be so many pauses, and so many gaps: one or two may have been cut short by a glitch or a change of code.
+ALIKE, ALIKE_GAPS = 2, 3
 #: So many of the latest gaps are looked at.
 REMEMBERED = 60
 #: No code has more flashes.
@@ -313,7 +313,7 @@ class FlashDecoder:
         lengths = sorted(self._gaps)
         found = [
             (lengths[at] / lengths[at - 1], math.sqrt(lengths[at - 1] * lengths[at]))
-            for at in range(ALIKE, len(lengths) - ALIKE + 1)
+            for at in range(ALIKE_GAPS, len(lengths) - ALIKE + 1)
             if lengths[-1] <= STEP * lengths[at]  # pauses are alike; gaps may have been cut short
         ]
         step, between_us = max(found, default=(0.0, 0.0))
