@@ -27,6 +27,10 @@ from bench.trace.records import Value, Voltage
 from firmware_ref.machine import Needs
 from firmware_ref.parameters import Condition, Parameters, Sensor
 
+#: A voltage may take this long to come to where it is told to be, at the fixture's terminals and behind the board's own
+#: input filter; common practice, no source.
+SETTLES_US = 100_000
+
 _LOW, _BETWEEN, _HIGH, _LOST = Condition.LOW, Condition.BETWEEN, Condition.HIGH, Condition.LOST
 
 
@@ -69,6 +73,22 @@ def readings(sensor: Sensor, value: Value, trouble: Value | None = None) -> froz
     if first <= trip_high and last >= clear_low:
         found.add(_BETWEEN)
     return frozenset(found)
+
+
+def crossed(parameters: Parameters, sensor: Sensor, before: Value, after: Value) -> frozenset[Condition]:
+    """What a sensor's signal may be taken for on its way from one value to another, and at neither end.
+
+    Only what a board may act on in so short a time: a leak or a clear that need not last, or of which nothing is stated.
+    """
+    if sensor.kind != "analog" or not isinstance(before, Voltage) or not isinstance(after, Voltage):
+        return frozenset()  # registers change at once
+    first = min(before.value_uv - before.bound_uv, after.value_uv - after.bound_uv)
+    last = max(before.value_uv + before.bound_uv, after.value_uv + after.bound_uv)
+    middle = (first + last) // 2
+    way = Voltage(middle, max(middle - first, last - middle))
+    seen = readings(sensor, way) - readings(sensor, before) - readings(sensor, after)
+    needed = {_HIGH: parameters.qualification("trip"), _LOW: parameters.timing.clear}
+    return frozenset(c for c in seen & needed.keys() if (n := needed[c]) is None or n.max_us <= SETTLES_US)
 
 
 def _contact_readings(sensor: Sensor, value: Value, trouble: Value | None) -> frozenset[Condition]:
@@ -240,6 +260,15 @@ class Conditions:
         own.reads = readings(own.sensor, *own.at)
         if self.powered:
             self._update(stamp)
+
+    def crosses(self, terminal: str, value: Value, stamp: Stamp) -> bool:
+        """Whether a signal on its way to `value` may be taken for what it only crosses; then that may hold from here on."""
+        own = self._own[terminal.partition("-")[0]]
+        found = crossed(self.parameters, own.sensor, own.at[0], value) if self.powered else frozenset()
+        if found:
+            own.reads |= found
+            self._update(stamp)
+        return bool(found)
 
     def _every(self) -> Iterator[Since]:
         yield from self.since.values()

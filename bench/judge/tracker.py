@@ -460,11 +460,17 @@ class Tracker:
 
     def _sensor(self, event: SensorMoved) -> None:
         was_lost = self.lost
+        if self.world.conditions.crosses(event.sensor, event.value, event.stamp):
+            self._follow_hold(event.stamp)
+            self._open_windows(event.stamp.latest_us)
         self.world.conditions.read(event.sensor, event.value, event.stamp)
-        self.keep([q for p in self.possibilities for q in holds.on_condition(p, event.stamp, self.world)])
+        self._follow_hold(event.stamp)
         self.watched.pop("sensor", None)
         if self.lost and not was_lost:
             self._watch_loss(event)
+
+    def _follow_hold(self, stamp: Stamp) -> None:
+        self.keep([q for p in self.possibilities for q in holds.on_condition(p, stamp, self.world)])
 
     @property
     def lost(self) -> bool:

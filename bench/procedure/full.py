@@ -79,7 +79,7 @@ class _Full(Writer):
             self._recall(clear=True)
             self._leak_in_fault()
             if self._latches:
-                for way in self._ways:
+                for way in self._ways_in_a_leak():
                     self._loss_in_a_leak_of_its_own(way)
         self._say_what_no_board_shows()
 
@@ -236,7 +236,7 @@ class _Full(Writer):
         self._part = "Clear broken off during the leak"
         self._broken("clear", self.parameters.timing.clear, ((leaking, "clear"),), ((leaking, "leak"),))
         if not self._latches:
-            for way in self._ways:
+            for way in self._ways_in_a_leak():
                 self._lose_in_leak(way)
         self._clear()
         self._walk()
@@ -246,6 +246,15 @@ class _Full(Writer):
             self._trip(sensor)
             self._apply((sensor, "clear"))
         self._release()
+
+    def _ways_in_a_leak(self) -> list[Settings]:
+        ways = [way for way in self._ways if not self._shows_no_leak(way)]
+        self.left_out += [
+            f"{said(way)} during a leak: the signal crosses the clear level on its way, which the board may take for clear"
+            for way in self._ways
+            if way not in ways
+        ]
+        return ways
 
     def _telling_rest_us(self) -> int:
         """Long enough that what the board took the time for shows at the release."""

@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from bench.judge.bounds import expected_bound_us
+from bench.judge.conditions import crossed
 from bench.judge.flashes import Lengths
 from bench.judge.level_answers import reads
+from bench.procedure.levels import signal
 from bench.procedure.pressing import Pressing
 from bench.procedure.steps import Apply, Doing, Gesture, Presses, Require, Step, Until, Wait, WaitTimer
 from bench.procedure.timers import LONGEST_WAIT_US
 from bench.procedure.words import output_channel
-from firmware_ref.parameters import Mode, Parameters, Policy
+from firmware_ref.parameters import Condition, Mode, Parameters, Policy
 
 #: How long the supply is cut where the profile does not say what resets a latched fault; ours.
 _ASSUMED_RESET_US = 30_000_000
@@ -51,7 +53,8 @@ class Writer:
         self.left_out: list[str] = []
         #: Whether a sensor-fault may latch.
         self._latches = parameters.rules.latching is not False
-        self._ways = self._ways_of_loss()
+        #: First those during which a board cannot take the way out of a leak for its end.
+        self._ways = sorted(self._ways_of_loss(), key=self._shows_no_leak)
         bound = {} if parameters.button is None else parameters.button.gestures
         self._reset_by_button = "reset" in bound
         self._reset_by_supply = parameters.rules.reset_supply_off_us is not None
@@ -302,6 +305,16 @@ class Writer:
             return [(one,) for one in ways]
         kinds = sorted({way for _, way in ways})
         return [tuple(one for one in ways if one[1] == kind) for kind in kinds]
+
+    def _shows_no_leak(self, way: Settings) -> bool:
+        """Whether a sensor that goes this way in a leak crosses what the board may take for clear."""
+        crosses = False
+        for sensor in self.parameters.sensors:
+            word = dict(way).get(f"sensor.{sensor.name}")
+            if word is not None:
+                leak, lost = signal(sensor, "leak"), signal(sensor, word)
+                crosses |= Condition.LOW in crossed(self.parameters, sensor, leak, lost)
+        return crosses
 
     def _restarts_after(self, event: str) -> bool:
         """Whether an output may stay off for its restart time now; after a release that of `any-off` is long over."""

@@ -18,6 +18,23 @@ FORMAT = Path(bench.profile.__file__).parent / "FORMAT.md"
 NAME = "invented-kb-2"
 
 
+#: A leak turns into a loss while the signal goes below its range: past the clear level, where no time is stated for a clear.
+CROSSING = """\
+format: mitbench-procedure-1
+name: crossing
+steps:
+  - sensor.1: clear
+  - {board: closed, main: closed}
+  - wait: {timer: warm_up, past: max}
+  - sensor.1: leak
+  - wait: 30 s
+  - sensor.1: below-range
+  - wait: 40 s
+  - sensor.1: leak
+  - wait: 30 s
+"""
+
+
 @pytest.fixture
 def file(tmp_path: Path) -> Path:
     (text,) = re.findall(r"^```yaml\n(format: .*?)^```$", FORMAT.read_text("utf-8"), re.MULTILINE | re.DOTALL)
@@ -37,6 +54,16 @@ def test_nothing_is_wrong_with_it_but_the_short_hold(file: Path) -> None:
 def test_a_good_board_passes(file: Path, tmp_path: Path, procedure: str) -> None:
     answer = run_board(str(file), "sim://?seed=7", tmp_path, "--procedure", procedure)
     assert (answer.code, answer.plain["reason"]) == (0, "everything that the profile demands was proven")
+
+
+@pytest.mark.parametrize("seed", [7, 8, 9, 10])
+def test_a_board_may_see_the_clear_level_on_the_way_out_of_range(
+    file: Path, tmp_path: Path, seed: int
+) -> None:
+    procedure = tmp_path / "crossing.yaml"
+    procedure.write_text(CROSSING, "utf-8")
+    answer = run_board(str(file), f"sim://?seed={seed}", tmp_path, "--procedure", str(procedure))
+    assert not [f for f in answer.plain["findings"] if f["verdict"] == "fail"]
 
 
 @pytest.mark.parametrize(
