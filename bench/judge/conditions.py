@@ -88,7 +88,9 @@ def crossed(parameters: Parameters, sensor: Sensor, before: Value, after: Value)
     way = Voltage(middle, max(middle - first, last - middle))
     seen = readings(sensor, way) - readings(sensor, before) - readings(sensor, after)
     needed = {_HIGH: parameters.qualification("trip"), _LOW: parameters.timing.clear}
-    return frozenset(c for c in seen.intersection(needed) if (n := needed[c]) is None or n.max_us <= SETTLES_US)
+    return frozenset(
+        c for c in seen.intersection(needed) if (n := needed[c]) is None or n.max_us <= SETTLES_US
+    )
 
 
 def _contact_readings(sensor: Sensor, value: Value, trouble: Value | None) -> frozenset[Condition]:

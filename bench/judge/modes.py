@@ -292,6 +292,8 @@ def _may_await_return(p: Possibility, good: Stamp, world: World) -> bool:
     A loss that began in the present mode and did not end it was too short to be noticed; of several sensors,
     all of which must be lost, one alone may have been noticed all the same.
     """
+    if p.state not in _FAULTY and p.supplied is not None and good.latest_us <= p.supplied.latest_us:
+        return False  # good ever since the supply came
     entered = p.entered.high
     alone = len(world.parameters.sensors) > 1 and world.parameters.rules.lost_when == "all"
     return alone or p.state in _FAULTY or entered is None or good.earliest_us <= entered.last_us

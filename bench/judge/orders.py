@@ -409,14 +409,17 @@ def after_dip(
     """
     want = wanted(output, p.policy(output), calls)
     due = at(stamp).plus(follow(output, want), rate_ppm)
+    assert due.high is not None
+    # Off it may go until what is no order to on must have shown.
+    off_us = [due.high.last_us, *(c.last_us for c in old.claims if not c.on)]
     if old.due is not None and old.due.open_after(stamp.earliest_us):
-        assert due.high is not None
         due = due._replace(high=None if old.due.high is None else later(old.due.high, due.high))
+        if not (want and old.want):
+            off_us.append(due.closes_us or NEVER_US)
     if want and lock is not None:  # a call that came in the dark, or that its delay held up before
         held, _, _ = _locked(output, due, "supply", lock, rate_ppm, p.mode, stamp.earliest_us)
         due = due._replace(high=held.high)
-    until = due.closes_us or NEVER_US
-    claims = (Claim(True, -NEVER_US, until), Claim(False, -NEVER_US, until))
+    claims = (Claim(True, -NEVER_US, due.closes_us or NEVER_US), Claim(False, -NEVER_US, max(off_us)))
     if not (old.by_entry and old.due is not None and old.due.open_after(stamp.earliest_us)):
         return Expect(want=want, due=due, stated=due, requirement="supply", claims=claims)
     begins = None if old.begins is None or due.high is None else later(old.begins, due.high)

@@ -263,8 +263,24 @@ class Possibility(NamedTuple):
             assert entered.high is not None
             if longest_us is not None:
                 hold = hold._replace(high=entered.high.plus(longest_us, rate_ppm))
-        expects = tuple([_answered_by(e, entered, rate_ppm) for e in self.expects])
-        return self._replace(entered=entered, hold=hold, hold_before=before, expects=expects)
+        expects = self.expects
+        if self.entered in self.locks:
+            expects = tuple([
+                _unlocked_by(e, self.entered, entered, rate_ppm) if lock == self.entered else e
+                for e, lock in zip(expects, self.locks, strict=True)
+            ])  # fmt: skip
+        return self._replace(
+            entered=entered, hold=hold, hold_before=before,
+            expects=tuple([_answered_by(e, entered, rate_ppm) for e in expects]),
+            locks=tuple([entered if lock == self.entered else lock for lock in self.locks]),
+        )  # fmt: skip
+
+
+def _unlocked_by(expect: Expect, was: Window, entered: Window, rate_ppm: int) -> Expect:
+    """An order that a restart delay from the entry holds up, when the entry is known to be no later than `entered`."""
+    if expect.locked is None or was.high is None or entered.high is None:
+        return expect
+    return expect._replace(locked=entered.high.plus(expect.locked.nominal_us - was.high.nominal_us, rate_ppm))
 
 
 def _answered_by(expect: Expect, entered: Window, rate_ppm: int) -> Expect:
