@@ -27,10 +27,6 @@ from bench.trace.records import Value, Voltage
 from firmware_ref.machine import Needs
 from firmware_ref.parameters import Condition, Parameters, Sensor
 
-#: A voltage may take this long to come to where it is told to be, at the fixture's terminals and behind the board's own
-#: input filter; common practice, no source.
-SETTLES_US = 100_000
-
 _LOW, _BETWEEN, _HIGH, _LOST = Condition.LOW, Condition.BETWEEN, Condition.HIGH, Condition.LOST
 
 
@@ -80,17 +76,22 @@ def crossed(parameters: Parameters, sensor: Sensor, before: Value, after: Value)
 
     Only what a board may act on in so short a time: a leak or a clear that need not last, or of which nothing is stated.
     """
-    if sensor.kind != "analog" or not isinstance(before, Voltage) or not isinstance(after, Voltage):
+    if sensor.kind != "analog" or before == after:
         return frozenset()  # registers change at once
-    first = min(before.value_uv - before.bound_uv, after.value_uv - after.bound_uv)
-    last = max(before.value_uv + before.bound_uv, after.value_uv + after.bound_uv)
-    middle = (first + last) // 2
-    way = Voltage(middle, max(middle - first, last - middle))
-    seen = readings(sensor, way) - readings(sensor, before) - readings(sensor, after)
+    ends = [Voltage(0, 0) if value == "short" else value for value in (before, after)]
+    seen = frozenset({_HIGH, _LOW})  # a wire that is off: pulled to either side
+    voltages = [end for end in ends if isinstance(end, Voltage)]
+    if len(voltages) == 2:
+        first = min(end.value_uv - end.bound_uv for end in voltages)
+        last = max(end.value_uv + end.bound_uv for end in voltages)
+        middle = (first + last) // 2
+        seen = readings(sensor, Voltage(middle, max(middle - first, last - middle)))
     needed = {_HIGH: parameters.qualification("trip"), _LOW: parameters.timing.clear}
-    return frozenset(
-        c for c in seen.intersection(needed) if (n := needed[c]) is None or n.max_us <= SETTLES_US
+    settle_us = parameters.timing.settle_us
+    short = frozenset(
+        c for c in seen.intersection(needed) if (n := needed[c]) is None or n.max_us <= settle_us
     )
+    return short - readings(sensor, before) - readings(sensor, after)
 
 
 def _contact_readings(sensor: Sensor, value: Value, trouble: Value | None) -> frozenset[Condition]:
