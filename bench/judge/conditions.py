@@ -76,22 +76,21 @@ def crossed(parameters: Parameters, sensor: Sensor, before: Value, after: Value)
 
     Only what a board may act on in so short a time: a leak or a clear that need not last, or of which nothing is stated.
     """
-    if sensor.kind != "analog" or before == after:
+    if sensor.kind != "analog":
         return frozenset()  # registers change at once
+    needed = {_HIGH: parameters.qualification("trip"), _LOW: parameters.timing.clear}
+    settle_us = parameters.timing.settle_us
+    brief = frozenset(c for c, span in needed.items() if span is None or span.max_us <= settle_us)
+    if not brief or before == after:
+        return frozenset()
     ends = [Voltage(0, 0) if value == "short" else value for value in (before, after)]
-    seen = frozenset({_HIGH, _LOW})  # a wire that is off: pulled to either side
     voltages = [end for end in ends if isinstance(end, Voltage)]
-    if len(voltages) == 2:
+    if len(voltages) == 2:  # else a wire that is off: pulled to either side
         first = min(end.value_uv - end.bound_uv for end in voltages)
         last = max(end.value_uv + end.bound_uv for end in voltages)
         middle = (first + last) // 2
-        seen = readings(sensor, Voltage(middle, max(middle - first, last - middle)))
-    needed = {_HIGH: parameters.qualification("trip"), _LOW: parameters.timing.clear}
-    settle_us = parameters.timing.settle_us
-    short = frozenset(
-        c for c in seen.intersection(needed) if (n := needed[c]) is None or n.max_us <= settle_us
-    )
-    return short - readings(sensor, before) - readings(sensor, after)
+        brief &= readings(sensor, Voltage(middle, max(middle - first, last - middle)))
+    return brief - readings(sensor, before) - readings(sensor, after)
 
 
 def _contact_readings(sensor: Sensor, value: Value, trouble: Value | None) -> frozenset[Condition]:

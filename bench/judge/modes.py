@@ -304,9 +304,7 @@ def _clears_from(p: Possibility, world: World, sure: Limit, good: Stamp | None) 
     if p.entered.high is None:
         return None
     sure = later(sure, p.entered.high)
-    if good is None or p.supplied is None or good.latest_us <= p.supplied.latest_us:
-        return sure
-    if not _may_await_return(p, good, world):
+    if good is None or p.supplied is None or not _may_await_return(p, good, world):
         return sure
     return_ = world.parameters.timing.return_
     return None if return_ is None else later(sure, limit_at(good).plus(return_.max_us, world.rate_ppm))

@@ -263,17 +263,15 @@ class Possibility(NamedTuple):
             assert entered.high is not None
             if longest_us is not None:
                 hold = hold._replace(high=entered.high.plus(longest_us, rate_ppm))
-        expects = self.expects
-        if self.entered in self.locks:
+        expects, locks = self.expects, self.locks
+        if self.entered in locks:
             expects = tuple([
                 _unlocked_by(e, self.entered, entered, rate_ppm) if lock == self.entered else e
-                for e, lock in zip(expects, self.locks, strict=True)
+                for e, lock in zip(expects, locks, strict=True)
             ])  # fmt: skip
-        return self._replace(
-            entered=entered, hold=hold, hold_before=before,
-            expects=tuple([_answered_by(e, entered, rate_ppm) for e in expects]),
-            locks=tuple([entered if lock == self.entered else lock for lock in self.locks]),
-        )  # fmt: skip
+            locks = tuple([entered if lock == self.entered else lock for lock in locks])
+        expects = tuple([_answered_by(e, entered, rate_ppm) for e in expects])
+        return self._replace(entered=entered, hold=hold, hold_before=before, expects=expects, locks=locks)
 
 
 def _unlocked_by(expect: Expect, was: Window, entered: Window, rate_ppm: int) -> Expect:

@@ -248,12 +248,15 @@ class _Full(Writer):
         self._release()
 
     def _ways_in_a_leak(self) -> list[Settings]:
-        ways = [way for way in self._ways if not self._shows_no_leak(way)]
-        self.left_out += [
-            f"{said(way)} during a leak: the signal crosses the clear level on its way, which the board may take for clear"
-            for way in self._ways
-            if way not in ways
-        ]
+        ways = []
+        for way in self._ways:
+            if self._crosses_clear(way):
+                self.left_out.append(
+                    f"{said(way)} during a leak: the signal crosses the clear level on its way, "
+                    "which the board may take for clear"
+                )
+            else:
+                ways.append(way)
         return ways
 
     def _telling_rest_us(self) -> int:

@@ -54,7 +54,7 @@ class Writer:
         #: Whether a sensor-fault may latch.
         self._latches = parameters.rules.latching is not False
         #: First those during which a board cannot take the way out of a leak for its end.
-        self._ways = sorted(self._ways_of_loss(), key=self._shows_no_leak)
+        self._ways = sorted(self._ways_of_loss(), key=self._crosses_clear)
         bound = {} if parameters.button is None else parameters.button.gestures
         self._reset_by_button = "reset" in bound
         self._reset_by_supply = parameters.rules.reset_supply_off_us is not None
@@ -306,15 +306,16 @@ class Writer:
         kinds = sorted({way for _, way in ways})
         return [tuple(one for one in ways if one[1] == kind) for kind in kinds]
 
-    def _shows_no_leak(self, way: Settings) -> bool:
+    def _crosses_clear(self, way: Settings) -> bool:
         """Whether a sensor that goes this way in a leak crosses what the board may take for clear."""
-        crosses = False
-        for sensor in self.parameters.sensors:
-            word = dict(way).get(f"sensor.{sensor.name}")
-            if word is not None:
-                leak, lost = signal(sensor, "leak"), signal(sensor, word)
-                crosses |= Condition.LOW in crossed(self.parameters, sensor, leak, lost)
-        return crosses
+        words = dict(way)
+        lost = [
+            (s, words[f"sensor.{s.name}"]) for s in self.parameters.sensors if f"sensor.{s.name}" in words
+        ]
+        return any(
+            Condition.LOW in crossed(self.parameters, sensor, signal(sensor, "leak"), signal(sensor, word))
+            for sensor, word in lost
+        )
 
     def _restarts_after(self, event: str) -> bool:
         """Whether an output may stay off for its restart time now; after a release that of `any-off` is long over."""
