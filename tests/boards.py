@@ -83,7 +83,7 @@ def furnace() -> Parameters:
         ),
         rules=Rules(
             lost_when="any", hold_on_band="restart", hold_when_lost="restart", after_fault="normal",
-            latching=False, after_supply_loss="restart_hold",
+            latching=False, after_supply_loss="restart_hold", backfeed=False,
         ),
         must_prove=("follow:Y", "follow:W", "follow:G", "trip:Y", "trip:W", "trip:G", "blocked:Y", "blocked:W",
                     "forced:G", "hold", "re-leak", "loss"),
@@ -114,7 +114,7 @@ def air_handler() -> Parameters:
         ),
         rules=Rules(
             lost_when="any", hold_on_band="continue", hold_when_lost="run", after_fault="normal",
-            latching=True, reset_supply_off_us=10 * S, after_supply_loss="resume",
+            latching=True, reset_supply_off_us=10 * S, after_supply_loss="resume", backfeed=False,
         ),
         light=Light(
             codes=dict(zip(Mode, ("dark", "dark", "steady", "5 flashes", "2 flashes", "4 flashes"), strict=False)),

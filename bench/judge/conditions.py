@@ -269,7 +269,7 @@ class Conditions:
         found = crossed(self.parameters, own.sensor, own.at[0], value) if self.powered else frozenset()
         if found:
             own.reads |= found
-            self._update(stamp)
+            self._update(stamp, crossing=True)
         return bool(found)
 
     def _every(self) -> Iterator[Since]:
@@ -334,7 +334,7 @@ class Conditions:
     def surely(self, needs: Needs) -> bool:
         return self.since[needs].sure is not None
 
-    def _update(self, stamp: Stamp) -> None:
+    def _update(self, stamp: Stamp, crossing: bool = False) -> None:
         owns = list(self._own.values())
         for own in owns:
             own.update(stamp)
@@ -364,7 +364,9 @@ class Conditions:
             self.not_low_pieces = (*self.not_low_pieces[-15:], (self.surely_not_low.latest_us, gone_us))
             self.surely_not_low = None
         self.not_low_by_loss = self.not_low_by_loss or may_lost
-        if not status[Needs.LOW][0] and sure_lost and low.possible is not None:
+        # What a signal only crosses it may as well not have been: a loss over a low goes on through it.
+        lost = may_lost if crossing else sure_lost
+        if not status[Needs.LOW][0] and lost and low.possible is not None:
             if self.low_fades is None:
                 self._fade(low)
             # Until the loss has surely qualified, the board may take the low as unbroken.

@@ -9,6 +9,8 @@ from bench.errors import TraceError
 from bench.judge import clock as clocks
 from bench.judge import failures
 from bench.judge import levels as level_test
+from bench.judge.backfeed import is_judged as is_backfeed_judged
+from bench.judge.backfeed import judge_backfeed
 from bench.judge.book import Book
 from bench.judge.contacts import judge_contacts
 from bench.judge.events import Event
@@ -28,6 +30,7 @@ from firmware_ref.parameters import MITIGATING, Mode, Parameters, Policy
 ON_ITS_WAY_US = 30_000
 
 LOOPBACK_HINT = "; or the fixture's own input: check with the loop-back plug"
+CHECK_HINT = "; or the fixture's own input there: run `mitbench fixture check`"
 
 REMEMBERS = (
     "the board came up as one that still remembers a leak, a hold or a latched fault from before this run: "
@@ -130,6 +133,7 @@ class Case:
         """To the end of the trace."""
         self.tracker.run(self.end_us)
         judge_contacts(self.events, self.levels, self.tracker.book, self.feed.clock.rate_ppm)
+        judge_backfeed(self.trace.records, self.feed, self.tracker.book, self.end_us)
         light, log = self.tracker.world.parameters.light, self.tracker.log
         if light is not None and log is not None:
             judge_light(self.trace, light, log, self.tracker.book, self.end_us)
@@ -243,7 +247,7 @@ def _conclude(
     survey = trace.header.procedure.get("judged") is False
     findings = sorted(book.findings, key=lambda f: (_ORDER[f.verdict], f.at_s))
     unanswered = feed.supplied and not feed.overloaded and not any(feed.edges.values())
-    _hint(findings, unsure_inputs(trace.header, feed.edges), feed.edges)
+    _hint(findings, unsure_inputs(trace.header, feed.edges), feed.edges, bool(trace.header.calibration))
     if unanswered or feed.unasked or survey:
         findings = [_undecided(f) for f in findings]
     not_judged = list(parameters.not_stated)
@@ -265,12 +269,14 @@ def _conclude(
     )
 
 
-def _hint(findings: list[Finding], unsure: set[str], edges: Mapping[str, int]) -> None:
+def _hint(findings: list[Finding], unsure: set[str], edges: Mapping[str, int], checked: bool) -> None:
     """A dead, stuck or swapped input of the fixture looks like a fault of the board."""
     stuck = {name for name in unsure if edges[name] <= 1}
     for finding in findings:
         if finding.verdict == "fail" and finding.requirement == "contact" and stuck & set(PAIR):
             finding.text += LOOPBACK_HINT
+        if finding.verdict == "fail" and finding.requirement == "backfeed" and not checked:
+            finding.text += CHECK_HINT
     failed = [f for f in findings if f.verdict == "fail" and f.output in unsure]
     astray = {f.output for f in failed if f.requirement == "follow"}
     for finding in failed:
@@ -376,7 +382,7 @@ def applicable(parameters: Parameters) -> list[str]:
         items.append("light")
     if recalls(parameters):
         items.append("recall")
-    return [*items, "supply", "level"]
+    return [*items, "supply", "level", *(["backfeed"] if is_backfeed_judged(parameters) else [])]
 
 
 def _not_exercised(parameters: Parameters, findings: list[Finding], unproven: list[str]) -> list[str]:

@@ -59,7 +59,7 @@ MOST_COUNTS = 0xFFFE
 _COUNT_DIGITS = 6
 _DEFAULT_SETTLE_US = 100_000
 #: Rules whose absence means that either answer is right.
-_JUDGED_RULES = ("hold_on_band", "hold_when_lost", "latching", "after_supply_loss")
+_JUDGED_RULES = ("hold_on_band", "hold_when_lost", "latching", "after_supply_loss", "backfeed")
 
 
 def can_be_lost(form: ProfileForm) -> bool:

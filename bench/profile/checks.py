@@ -109,6 +109,11 @@ def _proofs(form: ProfileForm) -> Iterator[Mistake]:
             yield Mistake(
                 path, "light cannot be shown: this profile has no light; remove it, or write light: …"
             )
+        elif name == "backfeed" and (form.rules is None or form.rules.backfeed is not False):
+            yield Mistake(
+                path,
+                "backfeed cannot be shown: it is not judged; remove it, or write rules: {backfeed: false}",
+            )
         elif name in _NEED_LOSS and form.sensors is not None and not can_be_lost(form):
             yield Mistake(path, f"{proof} cannot be shown: none of these sensors can be lost; remove it")
         elif name == "contact" and not {"alarm.no", "alarm.nc"} <= set(

@@ -81,6 +81,9 @@ class NominalBench:
             self._switch(ch, value == "closed")
         else:
             self._calls[ch.removeprefix("call.")] = value == "on"
+            fed = self._switches["main"] if self._parameters.calls_fed_from == "bench" else self._powered
+            voltage = value if fed else "off"
+            self._ready.append(Readback(self._next(), applied.seq, ch, voltage, now, now, "voltage"))
             self._aim(None)
         return self._ids
 

@@ -11,6 +11,7 @@ class NoBoard:
     """Nothing that could do anything.  Implements `bench.simulated.hardware.BoardLike`."""
 
     drops_supply = False
+    feeds_back: frozenset[str] = frozenset()
 
     def supply(self, on: bool, at_us: int) -> None: ...
 

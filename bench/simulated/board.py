@@ -120,6 +120,10 @@ class Board:
             Chatter(self._channels[f.where[0]], parameters) for f in faults if f.name == "chatter"
         ]
         self._reboots = Reboots(len(self._channels)) if "reboots" in self._faults else None
+        self._bridged = {
+            f.where[0]: [c for c in self._channels.values() if c.output.call == f.where[0]]
+            for f in faults if f.name == "feeds-back"
+        }  # fmt: skip
         self._supply = False
         self._off_since_us: int | None = None
         self._dies_us: int | None = None
@@ -144,6 +148,15 @@ class Board:
     def drops_supply(self) -> bool:
         """Whether the board overloads its source now."""
         return self._supply and "loads-supply" in self._faults
+
+    @property
+    def feeds_back(self) -> frozenset[str]:
+        """The calls at whose terminals the board itself puts voltage now."""
+        return frozenset(
+            call
+            for call, channels in self._bridged.items()
+            if any(c.forced_on and self._shown[c.output.name] for c in channels)
+        )
 
     def terminals(self) -> dict[str, bool]:
         """What each output terminal shows now."""

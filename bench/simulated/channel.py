@@ -135,6 +135,11 @@ class Channel:
         for _, target in self._pending():
             yield target - self._lead_us
 
+    @property
+    def forced_on(self) -> bool:
+        """Whether the mode, not its call, has it on."""
+        return self._policy is Policy.ON and self.relay.told
+
     def at_rest(self) -> bool:
         """Whether neither its program nor its relay is about to move."""
         return self.relay.next_us() is None and next(self._pending(), None) is None

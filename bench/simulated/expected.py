@@ -33,6 +33,7 @@ _ALWAYS: dict[str, Expected] = {
     "no-release": ("hold", None, "missing"),
     "loss-ends-mitigation": ("kept-on-loss", None, "not-allowed"),
     "contacts-overlap": ("contact", None, "too-late"),
+    "feeds-back": ("backfeed", None, "not-allowed"),
     "reboots": ("supply", None, "not-allowed"),
     "loads-supply": ("power-up", None, "not-allowed"),
     "clears-between": ("hold", None, "too-early"),

@@ -66,6 +66,13 @@ TABLE = (
     ),
     Row("chatter", "board", "output", None, "The contact of output {0} chatters while it should rest."),
     Row("restart-missing", "board", "output", None, "The restart delay of output {0} is not kept."),
+    Row(
+        "feeds-back",
+        "board",
+        "call",
+        None,
+        "While an output is forced on, its voltage comes out at the terminal of its call {0}.",
+    ),
     Row("reboots", "board", None, None, "The board restarts once by itself while two outputs are on."),
     Row("loads-supply", "board", None, None, "The board overloads its 24 VAC supply."),
     Row("light-dark", "board", None, None, "The light never comes on."),

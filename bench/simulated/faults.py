@@ -257,6 +257,8 @@ def why_not(row: Row, parameters: Parameters) -> str | None:
         return _why_no_recall(name, parameters)
     if name in _OF_THE_BUTTON:
         return _why_no_button(name, parameters)
+    if name == "feeds-back" and rules.backfeed is not False:
+        return "voltage may come out at its call terminals"
     if row.where is not None and not list(_places(row, parameters)):
         return f"it has nothing that '{_pattern(row)}' could name"
     return None
@@ -343,6 +345,9 @@ def _places(row: Row, parameters: Parameters) -> Iterator[tuple[str, ...]]:
         yield ()
     elif row.where == "output":
         yield from ((name,) for name in outputs if _can_show(row.name, parameters.output(name)))
+    elif row.name == "feeds-back":
+        forced = [o for o in parameters.outputs if o.modes[Mode.LEAK_ACTIVE] is Policy.ON and o.kind == "ac"]
+        yield from ((c,) for c in parameters.calls if any(o.call == c for o in forced))
     elif row.where == "call":
         yield from ((c,) for c in parameters.calls if any(o.call == c for o in parameters.outputs))
     elif row.where == "sensor":

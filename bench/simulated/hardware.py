@@ -36,6 +36,8 @@ class BoardLike(Protocol):
 
     @property
     def drops_supply(self) -> bool: ...
+    @property
+    def feeds_back(self) -> frozenset[str]: ...
     def supply(self, on: bool, at_us: int) -> None: ...
     def call(self, name: str, on: bool, at_us: int) -> None: ...
     def sensor(self, name: str, signal: str | int, at_us: int) -> None: ...
@@ -84,6 +86,7 @@ class Hardware:
         self._powered = False
         self._cuts = 0
         self._fed: set[int] = set()
+        self._fed_back: frozenset[str] = frozenset()
         by_name = {name: c.number for name, c in table.by_name.items()} | dict(wiring)
         self._main, self._switch = by_name["main"], by_name["board"]
         self._senses = {k: by_name[f"sense.{k}"] for k in ("main", "board", "r-out")}
@@ -260,7 +263,7 @@ class Hardware:
                 self._fed.symmetric_difference_update({number})
                 if number in self._calls:
                     self._board.call(self._calls[number], on, now_us)
-                self._sense(number, on, now_us)
+                self._sense_call(number, now_us)
         if self._plug is None:
             self._sense(self._senses["r-out"], powered, now_us)
             if self.relays.closed(self._button) is not self._pressed:
@@ -299,7 +302,16 @@ class Hardware:
     def _follow_board(self, now_us: int) -> None:
         for change in self._board.advance(now_us):
             self._sense(self._outputs[change.name], change.on, change.at_us)
+        back = self._board.feeds_back
+        if back != self._fed_back:
+            self._fed_back = back
+            for number in self._calls:
+                self._sense_call(number, now_us)
         self._board_us = self._board.next_change_us()
+
+    def _sense_call(self, number: int, now_us: int) -> None:
+        """The voltage at the board's side of a call: through its relay, or out of the board."""
+        self._sense(number, number in self._fed or self._calls.get(number) in self._fed_back, now_us)
 
     def _sense(self, number: int, on: bool, now_us: int) -> None:
         number = self._flaws.swapped_inputs.get(number, number)

@@ -89,7 +89,8 @@ class Applied:
 
 @dataclass(frozen=True, slots=True)
 class Readback:
-    """What the fixture read of what it moved; `of` is the `seq` of the `Applied`.
+    """What the fixture read of what it moved; `of` is the `seq` of the `Applied` (of voltage at a
+    call that was not moved yet: its own).
 
     `what`: `position` (contacts of the relay, or the signal ahead of its
     series resistor), `voltage` (the call at the board's side), `terminal`

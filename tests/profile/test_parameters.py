@@ -101,6 +101,7 @@ def test_all_that_may_be_left_out() -> None:
         "rules.hold_when_lost",
         "rules.latching",
         "rules.after_supply_loss",
+        "rules.backfeed",
     )
 
 
@@ -132,7 +133,7 @@ def test_a_board_without_heat_or_loss_need_not_prove_them() -> None:
     )
     assert p.rules.latching is False
     assert p.output("Y").modes[Mode.SENSOR_FAULT] is Policy.FOLLOW
-    assert p.not_stated == ("rules.after_supply_loss",)
+    assert p.not_stated == ("rules.after_supply_loss", "rules.backfeed")
 
 
 def test_an_output_that_mitigation_leaves_alone_need_only_follow() -> None:

@@ -234,7 +234,7 @@ def test_every_board_fault_that_is_listed_changes_what_a_run_shows(board):
         rig.gas("open").wait(20).gas("normal").wait(20).press(5).wait(20)
         rig.gas("open").wait(20).gas("normal").wait(20).outage(15).wait(40)
         rig.gas("leak").wait(10).gas("open").wait(40)
-        return rig.raw, rig.board.drops_supply
+        return rig.raw, rig.board.drops_supply, rig.board.feeds_back
 
     good = story()
     for entry in catalogue(parameters):

@@ -19,6 +19,8 @@ from tests.boards import furnace
 class Wire:
     """A board that is a piece of wire: out.Y follows call.Y at once; it keeps what it was told."""
 
+    feeds_back: frozenset[str] = frozenset()
+
     def __init__(self, drops: bool = False) -> None:
         self.told: list[tuple[str, object, int]] = []
         self._changes: list[TerminalChange] = []

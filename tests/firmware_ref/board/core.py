@@ -109,6 +109,7 @@ class CoreBoard:
     """One board with this firmware; times are us since it was made."""
 
     drops_supply = False
+    feeds_back: frozenset[str] = frozenset()
 
     def __init__(
         self, parameters: Parameters, *, seed: int = 0, defect: str = "", table: bytes | None = None
