@@ -12,14 +12,22 @@ Not modelled: the AC half cycles (the fixture sees those).
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from functools import partial
 from typing import NamedTuple
 
 from bench.simulated.button import ButtonProgram
 from bench.simulated.channel import Channel
 from bench.simulated.draw import Draw
-from bench.simulated.faults import SHIFTS, Fault, flaws_of, light_flaws_of, size_of, wrongs_of
+from bench.simulated.faults import (
+    SHIFTS,
+    Fault,
+    as_built,
+    flaws_of,
+    light_flaws_of,
+    output_flaws_of,
+    size_of,
+    wrongs_of,
+)  # fmt: skip
 from bench.simulated.interlock import Interlock, outputs_of, travel_us
 from bench.simulated.light import Indicator
 from bench.simulated.logic import Logic
@@ -83,11 +91,10 @@ class Board:
             parameters, self._readings, self._traits, self._spans, Draw(draw, seed, "timers"),
             latency_us=OPERATE_US + self._traits.scan_us + travel_us(parameters), flaws=flaws,
         )  # fmt: skip
-        unkept = {f.where[0] for f in faults if f.name == "restart-missing"}
         self._channels = {
             o.name: Channel(
-                replace(o, restart=None) if o.name in unkept else o, parameters, Draw(draw, seed, f"output {o.name}"),
-                scan_us=self._traits.scan_us, slow_trip_us=flaws.slow_trip_us,
+                as_built(o, faults), parameters, Draw(draw, seed, f"output {o.name}"),
+                scan_us=self._traits.scan_us, slow_trip_us=flaws.slow_trip_us, flaws=output_flaws_of(faults, o.name),
             )
             for o in outputs_of(parameters)
         }  # fmt: skip

@@ -10,18 +10,28 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from bench.simulated.draw import Draw
+from bench.simulated.flaws import OutputFlaws
 from bench.simulated.logic import Change
 from bench.simulated.relay import OPERATE_US, Relay
-from firmware_ref.parameters import Interval, Mode, Output, Parameters, Policy
+from firmware_ref.parameters import MITIGATING, Interval, Mode, Output, Parameters, Policy
 
 
 class Channel:
     """One output: its policy, its call as the program sees it, its restart delay and its relay."""
 
     def __init__(
-        self, output: Output, parameters: Parameters, draw: Draw, *, scan_us: int, slow_trip_us: int | None
+        self,
+        output: Output,
+        parameters: Parameters,
+        draw: Draw,
+        *,
+        scan_us: int,
+        slow_trip_us: int | None,
+        flaws: OutputFlaws,
     ):
         self.output = output
+        self._flaws = flaws
+        self._mitigating = self._passes = False
         self._totals = {"trip": output.trip, "loss": output.loss}
         self._trip = parameters.qualification("trip")
         self._draw = draw
@@ -74,7 +84,10 @@ class Channel:
             self._block("release", change.anchor_us)
         if change.before is Mode.SENSOR_FAULT and change.mode is Mode.NORMAL:
             self._block("return", change.anchor_us)
+        self._mitigating, self._passes = change.mode in MITIGATING, False
         policy = self.output.modes[change.mode]
+        if self._flaws.not_released and change.before is Mode.POST_LEAK_HOLD and policy is not Policy.ON:
+            return
         if self._next_policy is not None and self._next_policy[0] is policy:
             opens = self.output.kind in ("contact-no", "contact-nc") and policy is Policy.OFF
             if opens and self.output.react_off.min_us == 0:
@@ -153,7 +166,8 @@ class Channel:
             yield "block", self._blocked_until_us
 
     def _wants(self) -> bool:
-        return self._policy is Policy.ON or (self._policy is Policy.FOLLOW and self._seen)
+        passed = self._policy is Policy.FOLLOW or self._passes
+        return self._policy is Policy.ON or (passed and self._seen)
 
     def scan(self, now_us: int, *, frozen: bool) -> None:
         """Tell the relay what is due.  `frozen`: in a supply dip calls are not read."""
@@ -170,6 +184,7 @@ class Channel:
                     self._take_call(max(target, now_us))
             elif what == "call" and self._next_call is not None:
                 self._seen, self._next_call = self._next_call[0], None
+                self._passes = self._flaws.passes_new_call and self._mitigating
             self._obey(now_us, target)
             if what == "block" and not self.relay.told:
                 return

@@ -57,6 +57,14 @@ def expected(row: Row, where: tuple[str, ...], parameters: Parameters) -> Expect
         return "chatter", where[0], "chatter"
     if row.name == "restart-missing":
         return "restart", where[0], "too-early"
+    if row.name == "passes-new-call":
+        return "blocked", where[0], "not-allowed"
+    if row.name == "not-held":
+        return "forced", where[0], "not-allowed"
+    if row.name == "not-released":
+        return "release", where[0], "missing"
+    if row.name == "clears-at-once":
+        return "clear", told_by_output(parameters), "too-early"
     if row.name == "slow-trip":
         return "trip", _first_moved(Mode.LEAK_ACTIVE, parameters), "too-late"
     if row.name in ("trip-high", "scale-wrong"):
@@ -166,6 +174,12 @@ def seen_in_self_test(parameters: Parameters) -> tuple[str, str] | None:
             if before is not after:
                 return requirement, output.name
     return None
+
+
+def told_by_output(parameters: Parameters) -> str | None:
+    """The first output that does one thing in a leak and another in the hold after it; None: there is none."""
+    outputs = (o for o in parameters.outputs if o.modes[Mode.LEAK_ACTIVE] is not o.modes[Mode.POST_LEAK_HOLD])
+    return next((o.name for o in outputs), None)
 
 
 def _first_moved(mode: Mode, parameters: Parameters) -> str | None:

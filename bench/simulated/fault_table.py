@@ -39,6 +39,24 @@ TABLE = (
     Row("hold-long", "board", None, "time", "The hold after a leak ends too late by the size."),
     Row("no-restart", "board", None, None, "A second leak during the hold does not start the hold afresh."),
     Row("no-release", "board", None, None, "The hold after a leak never ends."),
+    Row(
+        "passes-new-call",
+        "board",
+        "output",
+        None,
+        "A call that comes while a leak or its hold keeps output {0} off is passed.",
+    ),
+    Row(
+        "not-held", "board", "output", None, "In the hold output {0} follows its call instead of staying on."
+    ),
+    Row("not-released", "board", "output", None, "After the hold output {0} stays on."),
+    Row(
+        "clears-at-once",
+        "board",
+        None,
+        None,
+        "The leak counts as cleared with the first reading below the clear level.",
+    ),
     Row("slow-trip", "board", None, "time", "A leak is answered too late by the size."),
     Row("trip-high", "board", None, "level", "The board trips at a level too high by the size."),
     Row("trip-low", "board", None, "level", "The board trips at a level too low by the size.", "levels"),

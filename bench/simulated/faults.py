@@ -10,14 +10,14 @@ from __future__ import annotations
 import difflib
 import itertools
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from bench.errors import UsageError
 from bench.judge.bounds import expected_bound_us, signal_bound
 from bench.profile.quantities import format_duration, format_lfl, parse_duration, parse_lfl
-from bench.simulated.expected import expected, seen_in_self_test
+from bench.simulated.expected import expected, seen_in_self_test, told_by_output
 from bench.simulated.fault_table import TABLE, Row
-from bench.simulated.flaws import Flaws
+from bench.simulated.flaws import Flaws, OutputFlaws
 from bench.simulated.light import LightFlaws, other_code
 from bench.simulated.poller import Wrongs
 from firmware_ref.alarm import are_watched
@@ -148,6 +148,7 @@ def flaws_of(faults: Sequence[Fault], parameters: Parameters) -> Flaws:
         slow_trip_us=size("slow-trip"),
         no_restart="no-restart" in by_name,
         no_release="no-release" in by_name,
+        clears_at_once="clears-at-once" in by_name,
         loss_ends_mitigation="loss-ends-mitigation" in by_name,
         accumulates=frozenset(f.name.partition("-")[0] for f in faults if f.name.endswith("-accumulates")),
         forgets_mitigation="forgets-mitigation" in by_name,
@@ -160,6 +161,22 @@ def flaws_of(faults: Sequence[Fault], parameters: Parameters) -> Flaws:
         self_test_endless="self-test-endless" in by_name,
         self_test_blind="self-test-blind" in by_name,
     )
+
+
+def as_built(output: Output, faults: Sequence[Fault]) -> Output:
+    """The output as the board's maker built it, where that is not as its profile says."""
+    its = {f.name for f in faults if f.where == (output.name,)}
+    if "restart-missing" in its:
+        output = replace(output, restart=None)
+    if "not-held" in its:
+        output = replace(output, modes={**output.modes, Mode.POST_LEAK_HOLD: Policy.FOLLOW})
+    return output
+
+
+def output_flaws_of(faults: Sequence[Fault], output: str) -> OutputFlaws:
+    """What is wrong with the output of that name alone, of all these faults."""
+    its = {f.name for f in faults if f.where == (output,)}
+    return OutputFlaws(passes_new_call="passes-new-call" in its, not_released="not-released" in its)
 
 
 def light_flaws_of(faults: Sequence[Fault], parameters: Parameters) -> LightFlaws:
@@ -214,6 +231,11 @@ def why_not(row: Row, parameters: Parameters) -> str | None:
         and parameters.qualification("trip") is None
     ):
         return "its trip time is not stated"
+    if name == "clears-at-once":
+        if timing.clear is None or timing.clear.min_us < _BOUNDS * expected_bound_us(timing.clear.max_us):
+            return "its clear time may be as good as none, or is not stated"
+        if told_by_output(parameters) is None:
+            return "none of its outputs tells a leak from the hold after it"
     if name in (*SHIFTS, "clears-between") and not _with_levels(parameters):
         return "it has no analog sensor"
     if name in ("trip-low", "clear-high") and not any(s.kind == "analog" for s in parameters.sensors):
@@ -382,6 +404,13 @@ def _can_show(fault: str, output: Output) -> bool:
     """A contact at rest in the faulty place all the time shows nothing wrong, nor a delay that it has not."""
     if fault == "restart-missing":
         return output.restart is not None
+    normal, leak, hold = (output.modes[m] for m in (Mode.NORMAL, Mode.LEAK_ACTIVE, Mode.POST_LEAK_HOLD))
+    if fault == "passes-new-call":
+        return output.call is not None and leak is hold is Policy.OFF and normal is Policy.FOLLOW
+    if fault == "not-held":
+        return output.call is not None and leak is hold is Policy.ON
+    if fault == "not-released":
+        return output.kind == "ac" and hold is Policy.ON and normal is not Policy.ON
     policies = {p for mode, p in output.modes.items() if mode is not Mode.UNPOWERED}
     if fault == "stuck-on":
         return policies != {Policy.ON}

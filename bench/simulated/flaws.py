@@ -14,6 +14,7 @@ class Flaws:
     slow_trip_us: int | None = None
     no_restart: bool = False
     no_release: bool = False
+    clears_at_once: bool = False
     loss_ends_mitigation: bool = False
     #: The qualifications, `trip` and `loss`, whose broken tries add up.
     accumulates: frozenset[str] = frozenset()
@@ -40,3 +41,11 @@ class Flaws:
             hold_long_us=more(self.hold_long_us, 2),
             slow_trip_us=more(self.slow_trip_us, 1),
         )
+
+
+@dataclass(frozen=True, slots=True)
+class OutputFlaws:
+    """What can be wrong with one output alone."""
+
+    passes_new_call: bool = False
+    not_released: bool = False

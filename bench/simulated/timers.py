@@ -38,6 +38,7 @@ class Timers:
         self._draw = draw
         self._latency_us = latency_us
         self._slow_trip_us = flaws.slow_trip_us
+        self._clears_at_once = flaws.clears_at_once
         self._spent_us = dict.fromkeys(flaws.accumulates, 0)  # in tries that broke off
         self._running: dict[str, Timer] = {}
 
@@ -104,6 +105,8 @@ class Timers:
         spans = self._spans
         if name == "trip" and self._slow_trip_us is not None:
             return spans.trip.max_us + self._slow_trip_us - self._latency_us
+        if name == "clear" and self._clears_at_once:
+            return 0
         span, judged = {
             "trip": (spans.trip, spans.trip.max_us),
             "loss": (spans.loss, spans.loss.max_us),

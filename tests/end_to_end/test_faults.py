@@ -10,6 +10,7 @@ from bench.profile import load, shipped
 from bench.simulated.faults import Entry, catalogue
 from firmware_ref.parameters import Parameters
 from tests.end_to_end.command import mitbench, run_board, sim
+from tests.end_to_end.test_every_requirement import ALARM
 from tests.sampled import taken
 
 pytestmark = pytest.mark.slow
@@ -22,6 +23,19 @@ def rows(kind: str) -> list[object]:
         for entry in catalogue(load(profile).parameters)
         if entry.kind == kind and taken(profile, entry.name)
     ]
+
+
+def beyond_acceptance() -> list[object]:
+    """Of the faults that acceptance passes, each on the first shipped board that can have it; one that none can have."""
+    first: dict[str, tuple[str, Entry]] = {}
+    for profile in shipped():
+        for procedure in ("full", "levels"):
+            for entry in catalogue(load(profile).parameters, procedure):
+                if entry.kind == "board":
+                    first.setdefault(entry.name.partition(":")[0], (profile, entry))
+    at_once = next(e for e in catalogue(load(ALARM).parameters) if e.name == "clears-at-once")
+    first[at_once.name] = (ALARM, at_once)
+    return [pytest.param(profile, entry, id=entry.name) for profile, entry in first.values()]
 
 
 def touched(entry: Entry, parameters: Parameters) -> set[str | None]:
@@ -40,6 +54,19 @@ def test_a_board_fault_fails_as_tabled(profile: str, entry: Entry, tmp_path: Pat
     assert answer.code == 1
     assert answer.first() == tuple(entry.expected or ())
     assert {f["output"] for f in answer.failed} <= touched(entry, load(profile).parameters)
+
+
+@pytest.mark.parametrize(("profile", "entry"), beyond_acceptance())
+def test_a_fault_that_acceptance_cannot_show_fails_as_tabled(
+    profile: str, entry: Entry, tmp_path: Path
+) -> None:
+    answer = run_board(profile, sim(entry.name), tmp_path, "--procedure", entry.procedure)
+    assert answer.code == 1, answer.plain["reason"]
+    assert entry.expected is not None
+    # Which output shows it first, and whether it still moves when the stimulus is gone, is chance.
+    assert entry.expected[0] in {f["requirement"] for f in answer.failed}
+    if entry.procedure == "acceptance":
+        assert answer.first() == entry.expected
 
 
 @pytest.mark.parametrize(("profile", "entry"), rows("fixture"))

@@ -27,7 +27,10 @@ def test_good_boards_pass(board, seed):
     judgement = judged(parameters, load("full", parameters), seed)
     assert judgement.verdict == "pass", judgement.reason
     # A stand does not read the voltage of calls back.
-    assert judgement.not_exercised == ("level", *(("backfeed",) if parameters.rules.backfeed is False else ()))
+    assert judgement.not_exercised == (
+        "level",
+        *(("backfeed",) if parameters.rules.backfeed is False else ()),
+    )
 
 
 @pytest.mark.parametrize("seed", range(4 * len(SEEDS)))

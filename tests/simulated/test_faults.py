@@ -50,7 +50,7 @@ def test_all_the_faults_of_the_furnace_board():
     assert board_faults == each | {
         "crossed:Y,W", "crossed:Y,G", "crossed:W,G", "hold-short", "hold-long", "no-restart", "no-release",
         "slow-trip", "trip-high", "clear-low", "loss-ignored", "loss-ends-mitigation", "reboots",
-        "loads-supply", "feeds-back:G",
+        "loads-supply", "feeds-back:G", "passes-new-call:Y", "passes-new-call:W", "not-held:G", "not-released:G",
     }  # fmt: skip
 
 

@@ -93,7 +93,7 @@ static mode_move leak(logic_state *l, const parameters *p, const sensor_state *s
     } else {
         l->low_ms++;
     }
-    return l->low_ms >= p->clear_ms ? hold(l, p, MOVE_REACT, now_ms) : none();
+    return l->low_ms >= (HAS(clear_unqualified) ? 1u : p->clear_ms) ? hold(l, p, MOVE_REACT, now_ms) : none();
 }
 
 /* Whether the hold runs in this millisecond; may set it back to its full length. */
