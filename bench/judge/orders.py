@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from bench.judge.possibility import NEVER_US, Claim, Expect, Order, Possibility, begun_by, few, forgettable
 from bench.judge.window import Limit, Stamp, Window, at, later, limit_at
+from firmware_ref.alarm import PAIR
 from firmware_ref.parameters import MITIGATING, Interval, Mode, Output, Policy
 
 #: What the first move after an event answers.
@@ -148,8 +149,12 @@ def on_entry(
 def _ordered_twice(
     output: Output, old: Expect, event: str, entered: Window, base: Window | None, rate_ppm: int
 ) -> Expect:
-    """A move that is still due, ordered once more by a trip or a loss whose total may be over sooner."""
-    if base is None or old.due is None or not old.due.open_after(entered.opens_us):
+    """A move that is still due, ordered once more by a trip or a loss whose total may be over sooner.
+
+    An alarm contact that still has to open may do so in the new mode's time too: the other one waits for it.
+    """
+    opens = output.name in PAIR and not old.want
+    if old.due is None or not (opens or base is not None) or not old.due.open_after(entered.opens_us):
         return old
     due = _entry_due(output, old.want, event, entered, base, rate_ppm)
     again = Claim(old.want, due.opens_us, due.closes_us or NEVER_US)
