@@ -25,10 +25,11 @@ from firmware_ref.parameters import DARK, Light, Mode, flashes
 
 #: What the stamps of an edge and of a change of mode may be off by together.
 STAMPS_US = 60_000
-#: So many groups in a row must be wrong where one code alone is right, and where a change may be hidden.
-WRONG_GROUPS, WRONG_GROUPS_HIDDEN = 2, 3
 #: Where a change may be hidden, so many may follow each other.
 HIDDEN_CHANGES = 3
+#: So many groups in a row must be wrong where one code alone is right, and where changes may be hidden: each may
+#: spoil one, where the old code breaks off and the new one begins without a pause.
+WRONG_GROUPS, WRONG_GROUPS_HIDDEN = 2, HIDDEN_CHANGES + 1
 #: A light that shows nothing that can be read for so many of the longest groups is wrong.
 UNREADABLE_GROUPS = 4
 #: How long a group, and the latency, are taken to be where they are not stated; ours.
