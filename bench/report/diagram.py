@@ -27,6 +27,8 @@ ANALOG = 66
 BAR = {"supply": 4, "call": 9, "output": 12}
 #: Width of a character of the small type, for keeping labels apart.
 CHAR = 5.3
+#: Height of the names of two bands, for the same.
+BAND_NAME = 9
 BOLD_CHAR = 6.3
 LABEL_ROW = 13
 
@@ -233,11 +235,18 @@ class _Drawing:
 
     def _bands(self, sensor: Sensor | None, height: Height) -> None:
         """Where the sensor's trip and clear levels lie with their tolerances."""
-        for band, css in ((sensor.trip, "trip"), (sensor.clear, "clear")) if sensor is not None else ():
+        bands = [(sensor.trip, "trip"), (sensor.clear, "clear")] if sensor is not None else []
+        names: list[tuple[float, str]] = []
+        for band, css in bands:
             if band is not None:
                 top, foot = height(band.high_uv), height(band.low_uv)
                 self._rect(LEFT, top, LEFT + self.line.width, foot, f"band {css}")
-                self._text(LEFT - 8, (top + foot) / 2 + 3, css, "band-name", "end")
+                names.append(((top + foot) / 2 + 3, css))
+        names.sort()
+        if len(names) == 2 and (spare := BAND_NAME - (names[1][0] - names[0][0])) > 0:
+            names = [(names[0][0] - spare / 2, names[0][1]), (names[1][0] + spare / 2, names[1][1])]
+        for y, css in names:
+            self._text(LEFT - 8, y, css, "band-name", "end")
 
     def _level(self, lane: Lane, height: Height) -> None:
         """The signal as a line, broken where it is not a voltage."""

@@ -84,6 +84,11 @@ def clean(text: object) -> str:
     return " ".join("".join(c if c.isprintable() else " " for c in str(text)).split())
 
 
+def seen(finding: Finding) -> str:
+    """What was seen, without the limits that stand in columns beside it."""
+    return finding.text if finding.limits is None else finding.text.partition("; allowed")[0]
+
+
 def sentence(text: object) -> str:
     """`text` cleaned, with one full stop at its end."""
     return clean(text).rstrip(".") + "."
