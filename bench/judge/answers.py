@@ -12,6 +12,8 @@ from bench.judge.world import World
 def moved(p: Possibility, place: int, change: Change, way: str, world: World) -> Possibility:
     """The possibility after an allowed change; `way` is how it was allowed (`Expect.admits`)."""
     expect, output = p.expects[place], world.parameters.outputs[place]
+    if way == "due" and change.on and expect.requirement == "restart":
+        p = _entered_before(p, place, change.stamp, world)
     if not change.on:
         # Where the supply took it, the off may count or not.
         unfed = world.cut is not None or p.expects[place].free
@@ -30,6 +32,19 @@ def moved(p: Possibility, place: int, change: Change, way: str, world: World) ->
     if fed_off or any(c.admits(change.on, change.stamp) for c in expect.claims):
         return p  # the call explains it as well
     return released(p, change, world) if p.event == "hold_over" and expect.requirement == "hold" else p
+
+
+def _entered_before(p: Possibility, place: int, stamp: Stamp, world: World) -> Possibility:
+    """An output that its restart delay held up has gone on: the event that the delay counts from is as old as that."""
+    output, expect = world.parameters.outputs[place], p.expects[place]
+    # In mitigation and sensor-fault the delay need not be kept.
+    if p.locks[place] != p.entered or p.mode in orders.MAY_OVERRIDE or output.restart is None:
+        return p
+    if any(c.admits(True, stamp) for c in expect.claims):  # or it answers an order before
+        return p
+    least_us = output.restart.delay.min_us
+    spread_us = least_us * world.rate_ppm // 1_000_000
+    return p.entered_by(Stamp(stamp.mid_us - least_us, stamp.half_us + spread_us), world.rate_ppm)
 
 
 def locked(p: Possibility, place: int, lock: Window | None) -> Possibility:

@@ -9,7 +9,8 @@ low that began anew after it.  Since the sensors were last
 surely low, they were so no more from `not_low_began` on, surely not low in
 `not_low_pieces` (begin, least length), and before the last of these may have been low from `was_low` on, and `not_low_by_loss` tells whether a loss had part in it;
 `longest_by_level_us` is the longest piece of it in which a level alone kept them from it.
-`all_good`: no sensor at all is lost, which leaving sensor-fault needs also where a loss takes all of them.
+`all_good`: no sensor at all is lost, which leaving sensor-fault needs also where a loss takes all of them;
+`not_lost`: the one condition of all sensors is no loss, as a leak goes before it.
 The bound of the signal source widens every band.
 
 A board with several sensors may form one condition of them, in which a leak
@@ -76,10 +77,10 @@ def crossed(parameters: Parameters, sensor: Sensor, before: Value, after: Value)
 
     Only what a board may act on in so short a time: a leak or a clear that need not last, or of which nothing is stated.
     """
-    if sensor.kind != "analog":
-        return frozenset()  # registers change at once
-    needed = {_HIGH: parameters.qualification("trip"), _LOW: parameters.timing.clear}
     settle_us = parameters.timing.settle_us
+    if sensor.kind != "analog" or not settle_us:
+        return frozenset()  # changes at once, as registers do
+    needed = {_HIGH: parameters.qualification("trip"), _LOW: parameters.timing.clear}
     brief = frozenset(c for c, span in needed.items() if span is None or span.max_us <= settle_us)
     if not brief or before == after:
         return frozenset()
@@ -230,6 +231,7 @@ class Conditions:
     unbroken: Low | None = None
     again: Low | None = None
     all_good: Since = field(default_factory=Since)
+    not_lost: Since = field(default_factory=Since)
     counted: Counted = field(default_factory=lambda: Counted(None, None))
     _own: dict[str, Own] = field(default_factory=dict)
 
@@ -246,6 +248,7 @@ class Conditions:
         copy = Conditions(self.parameters, self.powered)
         copy.since = {n: s.fork() for n, s in self.since.items()}
         copy.all_good, copy.counted = self.all_good.fork(), self.counted.fork()
+        copy.not_lost = self.not_lost.fork()
         copy._own = {name: own.fork() for name, own in self._own.items()}
         copy.not_low_began, copy.not_low_by_loss = self.not_low_began, self.not_low_by_loss
         copy.not_low_pieces, copy.surely_not_low = self.not_low_pieces, self.surely_not_low
@@ -275,6 +278,7 @@ class Conditions:
     def _every(self) -> Iterator[Since]:
         yield from self.since.values()
         yield self.all_good
+        yield self.not_lost
         for own in self._own.values():
             yield from own.all
 
@@ -386,6 +390,7 @@ class Conditions:
             self.unbroken = self.again = None
         all_good = all(_LOST not in s for s in sets)
         _follow(self.all_good, all(s != {_LOST} for s in sets), all_good, stamp)
+        _follow(self.not_lost, not sure_lost or may_high, not may_lost or status[Needs.HIGH][1], stamp)
         self.counted.update(all_good, stamp)
         self._each_alone(takes_one)
 

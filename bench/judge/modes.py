@@ -265,8 +265,7 @@ def _waits_for_return(p: Possibility, world: World, sure: Limit) -> Limit | None
     in_fault = p.state in _FAULTY
     if p.event in ("returned", MIXED) and not in_fault and p.entered.high is not None:
         sure = later(sure, p.entered.high)  # by then all of them did
-    # As one condition of all sensors, good begins with the leak at the latest.
-    good = conditions.good_again(in_fault) or conditions.since[Needs.HIGH].sure
+    good = conditions.good_again(in_fault) or conditions.not_lost.sure
     ways = conditions.good_and_high(in_fault)
     goods = [own for _, own in ways] + ([] if good is None else [good])
     if goods and not any(_may_await_return(p, stamp, world) for stamp in goods):

@@ -38,7 +38,7 @@ def beside(requirement: str, event: str) -> tuple[str, ...]:
 
 _OVERRIDING = frozenset({*MITIGATING, Mode.SENSOR_FAULT})
 #: Whether a self-test overrides a restart delay is not said.
-_MAY_OVERRIDE = frozenset({*_OVERRIDING, Mode.SELF_TEST})
+MAY_OVERRIDE = frozenset({*_OVERRIDING, Mode.SELF_TEST})
 _LONG_AGO = Stamp(-NEVER_US, 0)
 #: An edge is taken up at its latest instant; until then what it answers must be remembered.
 TOLD_LATE_US = 25_000
@@ -290,7 +290,7 @@ def _locked(
     if over is not None and over.last_us < wanted_us:
         return due, requirement, over
     first = lock.low.plus(output.restart.delay.min_us, rate_ppm)
-    if first.first_us > due.low.first_us and mode not in _MAY_OVERRIDE:
+    if first.first_us > due.low.first_us and mode not in MAY_OVERRIDE:
         due, requirement = due.not_before(first)._replace(origin=lock.origin, causal=False), "restart"
     last = _lets_go(output, lock, rate_ppm)
     if last is None:

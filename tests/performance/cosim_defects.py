@@ -70,6 +70,10 @@ def main() -> int:
                 defect=defect.name,
                 seed=asked.seed,
             )
+            if not answer.out:  # the bench or the simulation could not be used
+                bad += 1
+                print(f"{defect.name}: {answer.err.strip()}", flush=True)
+                continue
             right = fits(defect, answer)
             bad += not right
             by = answer.first() if answer.failed else answer.plain["reason"]
