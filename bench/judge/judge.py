@@ -18,6 +18,7 @@ from bench.judge.feed import Feed, output_channel
 from bench.judge.findings import Finding, Judgement
 from bench.judge.light import judge_light
 from bench.judge.modes import remembering
+from bench.judge.power_up import judge_power_up
 from bench.judge.recall import recalls
 from bench.judge.tracker import Tracker
 from bench.judge.window import Stamp
@@ -133,6 +134,7 @@ class Case:
         """To the end of the trace."""
         self.tracker.run(self.end_us)
         judge_contacts(self.events, self.levels, self.tracker.book, self.feed.clock.rate_ppm)
+        judge_power_up(self.events, self.levels, self.tracker.book, self.feed.clock.rate_ppm)
         judge_backfeed(self.trace.records, self.feed, self.tracker.book, self.end_us)
         light, log = self.tracker.world.parameters.light, self.tracker.log
         if light is not None and log is not None:
