@@ -371,6 +371,8 @@ def applicable(parameters: Parameters) -> list[str]:
         if output.modes[Mode.NORMAL] is Policy.FOLLOW and output.modes[Mode.LEAK_ACTIVE] is not Policy.FOLLOW:
             held = "blocked" if output.modes[Mode.LEAK_ACTIVE] is Policy.OFF else "forced"
             items.append(f"{held}:{output.name}")
+        if output.modes[Mode.LEAK_ACTIVE] is not output.modes[Mode.POST_LEAK_HOLD]:
+            items.append(f"clear:{output.name}")
     items += ["hold", "re-leak"]
     if are_watched(parameters):
         items.append("contact")
