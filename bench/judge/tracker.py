@@ -269,7 +269,7 @@ class Tracker:
                 continue
             leaves = self._leaves_by(live)
             for due in self._opened(live, by_us):
-                if self._before_the_cut(due):
+                if self._before_the_cut(due) or self._has_just_begun(live.p, due):
                     continue
                 if leaves is not None and due.window.opens_us > leaves.latest_us:
                     continue  # it has ended by then
@@ -290,6 +290,26 @@ class Tracker:
         """Whether an event would have fallen before the supply went: then it was gone on by, and judged, by then."""
         cut, closes = self.world.cut, due.window.closes_us
         return cut is not None and closes is not None and closes < cut.earliest_us
+
+    def _has_just_begun(self, p: Possibility, due: Due) -> bool:
+        """Whether a hold cannot be over because an output has not answered its beginning, which takes less than a hold.
+
+        It is looked at again when something happens.
+        """
+        hold, begun = self.world.parameters.timing.hold, p.entered.high
+        if due.event != "hold_over" or (p.state, p.event) != ("post_leak_hold", "cleared"):
+            return False
+        if hold is None or begun is None:
+            return False
+        return any(
+            expect.by_entry
+            and p.policy(output) is not Policy.FOLLOW
+            and expect.due is not None
+            and expect.due.high is not None
+            and self.owed(output.name, expect)
+            and expect.due.high.last_us - begun.first_us < hold.min_us - hold.min_us // 100
+            for output, expect in zip(self.world.parameters.outputs, p.expects, strict=True)
+        )
 
     def _leaves_by(self, live: Live) -> Stamp | None:
         """The latest instant at which a possibility can still become another: it ends at that instant itself."""
