@@ -483,6 +483,8 @@ class Tracker:
         if self.world.conditions.crosses(event.sensor, event.value, event.stamp):
             self._follow_hold(event.stamp)
             self._open_windows(event.stamp.latest_us)
+            # What it comes to may still change everything: it is open again.
+            self.keep([p._replace(opened=frozenset()) for p in self.possibilities])
         self.world.conditions.read(event.sensor, event.value, event.stamp)
         self._follow_hold(event.stamp)
         self.watched.pop("sensor", None)
