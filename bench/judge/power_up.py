@@ -73,7 +73,7 @@ def _book(output: Output, came: Limit, first: Limit, least_us: int, book: Book) 
     at_s = (first.nominal_us - book.zero_us) / 1e6
     for finding in book.findings:
         if finding.verdict == "fail" and finding.output == output.name and finding.at_s <= at_s:
-            if "restart" not in (finding.requirement, *finding.also):
+            if finding.requirement != "restart" and "restart" not in finding.also:
                 finding.also = (*finding.also, "restart")
             return
     text = (
