@@ -5,7 +5,7 @@ from __future__ import annotations
 from bench.judge import orders
 from bench.judge.events import Change, Flicker
 from bench.judge.possibility import Possibility, begun_by
-from bench.judge.window import Stamp, Window, at, later, limit_at
+from bench.judge.window import Limit, Stamp, Window, at, later, limit_at
 from bench.judge.world import World
 
 
@@ -31,7 +31,9 @@ def moved(p: Possibility, place: int, change: Change, way: str, world: World) ->
     fed_off = output.feed == "call" and not change.on and not world.calls[output.call or ""].on
     if fed_off or any(c.admits(change.on, change.stamp) for c in expect.claims):
         return p  # the call explains it as well
-    return released(p, change, world) if p.event == "hold_over" and expect.requirement == "hold" else p
+    if p.event != "hold_over" or expect.requirement != "hold":
+        return p
+    return released(_over_since(p, place, change, world), change, world)
 
 
 def _entered_before(p: Possibility, place: int, stamp: Stamp, world: World) -> Possibility:
@@ -45,6 +47,30 @@ def _entered_before(p: Possibility, place: int, stamp: Stamp, world: World) -> P
     least_us = output.restart.delay.min_us
     spread_us = least_us * world.rate_ppm // 1_000_000
     return p.entered_by(Stamp(stamp.mid_us - least_us, stamp.half_us + spread_us), world.rate_ppm)
+
+
+def _over_since(p: Possibility, place: int, change: Change, world: World) -> Possibility:
+    """The first output followed again: the hold was over no longer before than that takes, and delays run from there."""
+    outputs, rate = world.parameters.outputs, world.rate_ppm
+    if p.expects[place].unseen is not None:  # its call had just changed, and that takes its own time
+        return p
+    react_us = orders.react(outputs[place], change.on).max_us
+    spread_us = react_us * rate // 1_000_000
+    stamp = change.stamp
+    since = Limit(stamp.mid_us - react_us, stamp.half_us + spread_us, stamp.half_us)
+    entered = p.entered.not_before(since)
+    if entered is p.entered or p.entered not in p.locks:
+        return p
+    expects, locks = list(p.expects), list(p.locks)
+    for n, output in enumerate(outputs):
+        if locks[n] != p.entered or output.restart is None:
+            continue
+        locks[n] = entered
+        due = expects[n].due
+        if expects[n].requirement == "restart" and due is not None:
+            least = entered.low.plus(output.restart.delay.min_us, rate)
+            expects[n] = expects[n]._replace(due=due.not_before(least))
+    return p._replace(entered=entered, expects=tuple(expects), locks=tuple(locks))
 
 
 def locked(p: Possibility, place: int, lock: Window | None) -> Possibility:

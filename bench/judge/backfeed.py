@@ -21,8 +21,8 @@ from firmware_ref.parameters import Parameters
 #: What is left at a terminal when its relay opens may take so long to go, and to be known as gone.  Ours: many half
 #: cycles, and far less than any contact stays closed.
 GOES_WITHIN_US = 100_000
-#: Nothing there for this long, with an output on, shows that nothing comes out.
-_SHOWS_US = 1_000_000
+#: Nothing there for this long, with an output on, shows that nothing comes out: twice as long as it may take to go.
+_SHOWS_US = 200_000
 
 
 @dataclass(slots=True)

@@ -91,7 +91,8 @@ class Hold:
             return False
         if self._flaws.no_restart:
             return True
-        if self._ends_only_when_low and self._readings.low_since_us is None and not still_lost:
+        low = self._readings.low_since_us is not None
+        if self._ends_only_when_low and not low and (self._readings.gas or not still_lost):
             return False
         # A loss on top of the disturbance does not undo it: only low again does.
         return (

@@ -143,6 +143,11 @@ class Readings:
         #: Since when low, counting on through a loss where a loss does not break it.
         self.clear_since_us: int | None = None
 
+    @property
+    def gas(self) -> bool:
+        """Whether a sensor that is not lost says that there is more than clear, whatever the others say."""
+        return any(i.condition in (Condition.HIGH, Condition.BETWEEN) for i in self.inputs.values())
+
     def put(self, name: str, signal: str | int, at_us: int) -> None:
         """`name`: a sensor, or the trouble contact of one."""
         sensor, _, trouble = name.partition("-")

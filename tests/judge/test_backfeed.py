@@ -69,7 +69,7 @@ def test_nothing_came_out() -> None:
     [
         QUIET[1:],  # the voltage of one call was never read
         QUIET[:3],  # no output was on
-        (*QUIET, ("out.G", "", "off", 2 * S + 900_000)),  # none was for long enough
+        (*QUIET, ("out.G", "", "off", 2 * S + 150_000)),  # none was for long enough
         (*QUIET, ("call.W", "position", "on", 2 * S), ("call.W", "voltage", "on", 2 * S)),
     ],
 )
