@@ -34,14 +34,14 @@ def wiring_mistakes(form: ProfileForm, table: Sequence[Channel]) -> Iterator[Mis
     taken: dict[int, str] = {}
     for name in [*written, *(n for n in names if n not in written)]:
         path = ("wiring", name)
+        # The terminal may be one whose own entry was wrong: then that is what must be mended.
+        entry = (
+            "sensors" if name.startswith("sensor.") else "outputs",
+            name.removeprefix("out.").removeprefix("sensor.").removesuffix("-trouble"),
+        )
         if name not in names and name != "sense.r-out":
             near = get_close_matches(name, names, 1)
             guess = f"did you mean {near[0]}?" if near else "remove it"
-            # The terminal may be one whose own entry was wrong, and so is not known here.
-            entry = (
-                "sensors" if name.startswith("sensor.") else "outputs",
-                name.removeprefix("out.").removeprefix("sensor.").removesuffix("-trouble"),
-            )
             yield Mistake(path, f"is no terminal of this board; {guess}", unless=entry)
             continue
         if name == "light" and seen == "lamp" and name not in written:
@@ -53,9 +53,8 @@ def wiring_mistakes(form: ProfileForm, table: Sequence[Channel]) -> Iterator[Mis
         number = written.get(name) or own.get(name)
         if number is None:
             if table:
-                yield Mistake(
-                    path, "is missing: the fixture has no channel of this name; write the number of one"
-                )
+                text = "is missing: the fixture has no channel of this name; write the number of one"
+                yield Mistake(path, text, unless=entry)
             continue
         if number in taken:
             yield Mistake(path, f"is channel {number}, as is {taken[number]}; give each its own")
