@@ -386,7 +386,10 @@ def applicable(parameters: Parameters) -> list[str]:
         items.append("light")
     if recalls(parameters):
         items.append("recall")
-    return [*items, "supply", "level", *(["backfeed"] if is_backfeed_judged(parameters) else [])]
+    items.append("supply")
+    if any(s.trip for s in parameters.sensors):
+        items.append("level")
+    return [*items, *(["backfeed"] if is_backfeed_judged(parameters) else [])]
 
 
 def _not_exercised(parameters: Parameters, findings: list[Finding], unproven: list[str]) -> list[str]:

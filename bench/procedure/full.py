@@ -1,7 +1,8 @@
 """`full`: everything that the profile has, whatever board time it takes.
 
-What `acceptance` does, and besides: every sensor's own trip, every way to be
-lost in every mode, levels between and beside the bands, conditions broken off
+What `acceptance` does, and besides: every sensor's own trip and the levels at
+which it trips and clears, every way to be lost in every mode, levels between
+and beside the bands, conditions broken off
 again and again before they count, a leak just before the release, restart
 delays, and the supply cut in every mode.  What this board or this bench cannot
 show is left out, and said why.
@@ -13,12 +14,13 @@ from collections.abc import Iterable
 
 from bench.judge.bounds import expected_bound_us
 from bench.judge.recall import recalls, spans_of
+from bench.procedure.level_test import LevelWriter
 from bench.procedure.pressing import just_too_little
 from bench.procedure.short import least_share
 from bench.procedure.steps import Procedure, Wait, WaitTimer
 from bench.procedure.timers import LONGEST_WAIT_US, past_us, span
 from bench.procedure.words import say_us
-from bench.procedure.writer import LATE_HOLD_US, LATE_US, Settings, Writer, good_again, said
+from bench.procedure.writer import LATE_HOLD_US, LATE_US, Settings, good_again, said
 from firmware_ref.parameters import Interval, Mode, Parameters
 
 ABOUT = (
@@ -50,7 +52,7 @@ def _why_not(rule: str, lasts: Interval | None, timer: str) -> str:
     return f"{rule} is not stated, or {timer} may take longer than the self-test"
 
 
-class _Full(Writer):
+class _Full(LevelWriter):
     def __init__(self, parameters: Parameters) -> None:
         super().__init__(parameters)
         #: The level between the bands can be told from both.
@@ -69,6 +71,7 @@ class _Full(Writer):
         self._recall()
         self._leak_before_the_release()
         self._between_in_the_hold()
+        self._level_test()
         self._cuts_in_mitigation()
         self._cuts()
         if self._cannot_reset:
@@ -246,6 +249,11 @@ class _Full(Writer):
             self._trip(sensor)
             self._apply((sensor, "clear"))
         self._release()
+
+    def _level_test(self) -> None:
+        for sensor in (s for s in self.parameters.sensors if s.kind == "analog"):
+            self._up(sensor, f"sensor.{sensor.name}")
+            self._down(sensor, f"sensor.{sensor.name}")
 
     def _ways_in_a_leak(self) -> list[Settings]:
         ways = []

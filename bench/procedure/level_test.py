@@ -36,56 +36,17 @@ def levels(parameters: Parameters) -> Procedure:
     return Procedure("levels", ABOUT, tuple(writer.steps), left_out=writer.not_gone_through())
 
 
-class _Levels(Writer):
-    def write(self) -> None:
-        self._power_up()
-        self._calls_alone()
-        for number, sensor in enumerate(self.parameters.sensors):
-            if sensor.kind != "analog":
-                why = "has none" if sensor.trip is None else "is not taken through steps"
-                self.left_out.append(f"the levels of sensor {sensor.name}: a {sensor.kind} sensor {why}")
-                sensor = replace(sensor, trip=None, clear=None)
-            if sensor.kind == "analog" or number == 0:
-                self._one(sensor, number == 0)
-        if self._by_stairs_only():
-            self._leak_at_once(f"sensor.{self.parameters.sensors[0].name}")
-        if self._ways:
-            self._lose(self._ways[0])
-            self._come_back(self._ways[0])
+class LevelWriter(Writer):
+    """Writes the two staircases of a sensor, for whichever procedure has them."""
 
-    def _by_stairs_only(self) -> bool:
-        """Whether how late a trip and how long a hold may be was not seen yet.
-
-        Of an answer to stairs it is not known which step it answers, so nothing limits it upwards.
-        """
-        names = {item.partition(":")[0] for item in self.parameters.must_prove}
-        first = self.parameters.sensors[0]
-        return first.kind == "analog" and bool(to_trip(self.parameters)) and bool(names & {"trip", "hold"})
-
-    def _leak_at_once(self, channel: str) -> None:
-        """A leak without stairs, which the longest trip and hold can be judged by."""
-        self._part = f"Leak at once, {channel}"
-        self._set(self._telling_calls(Mode.LEAK_ACTIVE), following=True)
-        self._apply((channel, "leak"))
-        self._add(WaitTimer("trip"))
-        self._part = "The hold and the release after it"
-        self._apply((channel, "clear"))
-        self._until_released()
-
-    def _one(self, sensor: Sensor, first: bool) -> None:
-        """One sensor's levels, and with the first what else must be proven of a leak."""
-        channel = f"sensor.{sensor.name}"
+    def _up(self, sensor: Sensor, channel: str) -> None:
+        """From clear up to where the board trips."""
         self._part = f"Rising levels, {channel}"
         self._set(self._telling_calls(Mode.LEAK_ACTIVE), following=True)
         self._rise(sensor, channel)
-        if first:
-            self._walk()
-            self._part = "Hold"
-            self._apply((channel, "clear"))
-            self._add(WaitTimer("clear"))
-            self._walk()
-            self._part = "Second leak in the hold"
-            self._add(WaitTimer("hold", least_share(self.parameters)))
+
+    def _down(self, sensor: Sensor, channel: str) -> None:
+        """From a leak down to where it clears, and on until the release."""
         self._apply((channel, "leak"))
         self._add(WaitTimer("trip"))
         self._part = f"Falling levels, {channel}"
@@ -160,3 +121,54 @@ class _Levels(Writer):
         self._add(Wait(past_us(self.parameters, "react") or 0))
         if self._restarts_after("release"):
             self._add(WaitTimer("restart"))
+
+
+class _Levels(LevelWriter):
+    def write(self) -> None:
+        self._power_up()
+        self._calls_alone()
+        for number, sensor in enumerate(self.parameters.sensors):
+            if sensor.kind != "analog":
+                why = "has none" if sensor.trip is None else "is not taken through steps"
+                self.left_out.append(f"the levels of sensor {sensor.name}: a {sensor.kind} sensor {why}")
+                sensor = replace(sensor, trip=None, clear=None)
+            if sensor.kind == "analog" or number == 0:
+                self._one(sensor, number == 0)
+        if self._by_stairs_only():
+            self._leak_at_once(f"sensor.{self.parameters.sensors[0].name}")
+        if self._ways:
+            self._lose(self._ways[0])
+            self._come_back(self._ways[0])
+
+    def _by_stairs_only(self) -> bool:
+        """Whether how late a trip and how long a hold may be was not seen yet.
+
+        Of an answer to stairs it is not known which step it answers, so nothing limits it upwards.
+        """
+        names = {item.partition(":")[0] for item in self.parameters.must_prove}
+        first = self.parameters.sensors[0]
+        return first.kind == "analog" and bool(to_trip(self.parameters)) and bool(names & {"trip", "hold"})
+
+    def _leak_at_once(self, channel: str) -> None:
+        """A leak without stairs, which the longest trip and hold can be judged by."""
+        self._part = f"Leak at once, {channel}"
+        self._set(self._telling_calls(Mode.LEAK_ACTIVE), following=True)
+        self._apply((channel, "leak"))
+        self._add(WaitTimer("trip"))
+        self._part = "The hold and the release after it"
+        self._apply((channel, "clear"))
+        self._until_released()
+
+    def _one(self, sensor: Sensor, first: bool) -> None:
+        """One sensor's levels, and with the first what else must be proven of a leak."""
+        channel = f"sensor.{sensor.name}"
+        self._up(sensor, channel)
+        if first:
+            self._walk()
+            self._part = "Hold"
+            self._apply((channel, "clear"))
+            self._add(WaitTimer("clear"))
+            self._walk()
+            self._part = "Second leak in the hold"
+            self._add(WaitTimer("hold", least_share(self.parameters)))
+        self._down(sensor, channel)

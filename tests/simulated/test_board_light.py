@@ -89,6 +89,7 @@ def test_a_board_without_a_light_has_none_of_its_faults() -> None:
     assert lit == {
         "light-dark", "light-stuck", "light-miscounts", "light-late",
         "light-code:normal", "light-code:leak-active", "light-code:post-leak-hold",
+        "light-code:sensor-fault",
     }  # fmt: skip
 
 
