@@ -370,8 +370,12 @@ def _expect_hull(a: Expect, b: Expect) -> Expect:
     claims = few([*a.claims, *(c for c in b.claims if not any(d.covers(c) for d in a.claims))])
     if (a.want, a.free) != (b.want, b.free):  # nothing can be asked that holds for both
         return a._replace(free=True, never_on=a.never_on and b.never_on, claims=claims)
+    due = _hull(a.due, b.due)
+    if due is not None and (a.due is None or b.due is None):
+        # One that was there before may answer its next call at once.
+        due = due._replace(low=Limit(-NEVER_US, 0, 0), causal=False)
     return a._replace(
-        due=_hull(a.due, b.due),
+        due=due,
         stated=_hull(a.stated, b.stated),
         requirement=_closes_last(a, b).requirement,
         by_entry=a.by_entry or b.by_entry,
