@@ -10,6 +10,7 @@ surely low, they were so no more from `not_low_began` on, surely not low in
 `not_low_pieces` (begin, least length), and before the last of these may have been low from `was_low` on, and `not_low_by_loss` tells whether a loss had part in it;
 `longest_by_level_us` is the longest piece of it in which a level alone kept them from it.
 `all_good`: no sensor at all is lost, which leaving sensor-fault needs also where a loss takes all of them;
+`good_broken`: when the last such time ended.
 `not_lost`: the one condition of all sensors is no loss, as a leak goes before it.
 The bound of the signal source widens every band.
 
@@ -231,6 +232,7 @@ class Conditions:
     unbroken: Low | None = None
     again: Low | None = None
     all_good: Since = field(default_factory=Since)
+    good_broken: Stamp | None = None
     not_lost: Since = field(default_factory=Since)
     counted: Counted = field(default_factory=lambda: Counted(None, None))
     _own: dict[str, Own] = field(default_factory=dict)
@@ -248,7 +250,7 @@ class Conditions:
         copy = Conditions(self.parameters, self.powered)
         copy.since = {n: s.fork() for n, s in self.since.items()}
         copy.all_good, copy.counted = self.all_good.fork(), self.counted.fork()
-        copy.not_lost = self.not_lost.fork()
+        copy.not_lost, copy.good_broken = self.not_lost.fork(), self.good_broken
         copy._own = {name: own.fork() for name, own in self._own.items()}
         copy.not_low_began, copy.not_low_by_loss = self.not_low_began, self.not_low_by_loss
         copy.not_low_pieces, copy.surely_not_low = self.not_low_pieces, self.surely_not_low
@@ -389,6 +391,8 @@ class Conditions:
         if low.possible is None:
             self.unbroken = self.again = None
         all_good = all(_LOST not in s for s in sets)
+        if self.all_good.possible is not None and not all_good:
+            self.good_broken = stamp
         _follow(self.all_good, all(s != {_LOST} for s in sets), all_good, stamp)
         _follow(self.not_lost, not sure_lost or may_high, not may_lost or status[Needs.HIGH][1], stamp)
         self.counted.update(all_good, stamp)

@@ -282,6 +282,9 @@ def _waits_for_return(p: Possibility, world: World, sure: Limit) -> Limit | None
     sure = later(sure, min(starts, key=lambda start: start.last_us))
     if good is not None and _may_await_return(p, good, world):
         sure = later(sure, limit_at(good).plus(return_us, rate))
+    if in_fault and conditions.all_good.possible is None and conditions.good_broken is not None:
+        # What the wait for all sensors held up comes no sooner than that wait ends, by a further loss too.
+        sure = later(sure, limit_at(conditions.good_broken))
     return sure
 
 
@@ -332,6 +335,8 @@ def fire(p: Possibility, due: Due, world: World) -> list[Possibility]:
     good: bool | None = world.conditions.surely(Needs.GOOD)
     if not good and world.conditions.possible_now(Needs.GOOD):
         good = None
+    if good and p.state.endswith("_lost") and world.conditions.all_good.sure is None:
+        good = None  # one sensor of those that were all lost may keep a loss that was noticed
     memory = Memory(p.mitigation, p.latched, good)
     if due.event == "reset_asked" and p.mode in MITIGATING:
         return [p._replace(latched=False)]

@@ -347,5 +347,10 @@ class Logic:
         return max(since_us, self._back.since_us), max(since_us, self._back.due_us)
 
     def _instant(self, due_us: int, now_us: int) -> int:
-        """When a change took place: at the end of its timer, or now where something else held it up."""
-        return due_us if now_us - due_us <= self._traits.scan_us else now_us
+        """When a change took place: at the end of its timer, or when what held it up was over.
+
+        Outputs react from there, not from the scan that found it.
+        """
+        low_us = self._readings.low_since_us
+        ends_us = due_us if low_us is None else max(due_us, low_us)
+        return ends_us if now_us - ends_us <= self._traits.scan_us else now_us
