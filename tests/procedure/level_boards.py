@@ -34,9 +34,11 @@ class Found:
         return abs(self.error) <= self.uncertainty
 
 
-def level_run(parameters: Parameters, seed: int, draw: str = "inside", fault: str | None = None) -> Judgement:
-    """On a stand whose read-backs are off by up to their bound, each anew."""
-    procedure = load("levels", parameters)
+def level_run(
+    parameters: Parameters, seed: int, draw: str = "inside", fault: str | None = None, name: str = "levels"
+) -> Judgement:
+    """On a stand whose read-backs are off by up to their bound, each anew; `name`: a procedure with stairs."""
+    procedure = load(name, parameters)
     trace = carried_out(parameters, procedure, seed, fault, draw)
     header = replace(trace.header, procedure=procedure.as_json())
     return judge_trace(Trace(header, trace.records), parameters)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from bench.judge.findings import Judgement
 from bench.judge.judge import judge_trace
 from bench.procedure.plan import plan
@@ -28,8 +26,7 @@ def carried_out(
         clock=ClockWatch(None), poll_us=3_600_000_000,
     )  # fmt: skip
     executor.run(plan(procedure, parameters))
-    trace = stand.trace()
-    return replace(trace, header=replace(trace.header, procedure={"steps": procedure.as_json()["steps"]}))
+    return stand.trace()
 
 
 def judged(parameters: Parameters, procedure: Procedure, seed: int, fault: str | None = None) -> Judgement:

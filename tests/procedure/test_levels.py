@@ -209,7 +209,7 @@ def test_without_the_stairs_of_a_procedure_nothing_is_said_of_levels() -> None:
     from bench.judge.judge import judge_trace
 
     trace = carried_out(furnace(), load("full", furnace()), 1)
-    judgement = judge_trace(replace(trace, header=replace(trace.header, procedure={})), furnace())
+    judgement = judge_trace(trace, furnace())
     assert judgement.levels == ()
     assert "level" in judgement.not_exercised
 
