@@ -317,7 +317,7 @@ def hull(a: Possibility, b: Possibility) -> Possibility:
         longest_us=a.longest_us if a.longest_us == b.longest_us else None,
         left_us=left_hull(a.left_us, b.left_us),
         ghost=_hull(a.ghost, b.ghost),
-        locks=tuple([_lock_hull(x, y) for x, y in zip(a.locks, b.locks, strict=True)]),
+        locks=tuple([_forgettable_hull(x, y) for x, y in zip(a.locks, b.locks, strict=True)]),
         opened=a.opened & b.opened,
         expects=tuple([_expect_hull(x, y) for x, y in zip(a.expects, b.expects, strict=True)]),
     )  # fmt: skip
@@ -338,12 +338,12 @@ def left_hull(a: tuple[int, int] | None, b: tuple[int, int] | None) -> tuple[int
     return min(a[0], b[0]), max(a[1], b[1])
 
 
-def forgettable(lock: Window | None) -> Window | None:
-    """A restart delay that may run, or may not."""
-    return lock and lock._replace(low=Limit(-NEVER_US, 0, 0))
+def forgettable(window: Window | None) -> Window | None:
+    """A restart delay or an order that may stand, or may not: nothing has to wait for its beginning."""
+    return window and window._replace(low=Limit(-NEVER_US, 0, 0))
 
 
-def _lock_hull(a: Window | None, b: Window | None) -> Window | None:
+def _forgettable_hull(a: Window | None, b: Window | None) -> Window | None:
     return forgettable(a or b) if a is None or b is None else _hull(a, b)
 
 
@@ -370,12 +370,9 @@ def _expect_hull(a: Expect, b: Expect) -> Expect:
     claims = few([*a.claims, *(c for c in b.claims if not any(d.covers(c) for d in a.claims))])
     if (a.want, a.free) != (b.want, b.free):  # nothing can be asked that holds for both
         return a._replace(free=True, never_on=a.never_on and b.never_on, claims=claims)
-    due = _hull(a.due, b.due)
-    if due is not None and (a.due is None or b.due is None):
-        # One that was there before may answer its next call at once.
-        due = due._replace(low=Limit(-NEVER_US, 0, 0), causal=False)
     return a._replace(
-        due=due,
+        # An output that was there before may answer its next call at once.
+        due=_forgettable_hull(a.due, b.due),
         stated=_hull(a.stated, b.stated),
         requirement=_closes_last(a, b).requirement,
         by_entry=a.by_entry or b.by_entry,

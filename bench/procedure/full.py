@@ -2,10 +2,9 @@
 
 What `acceptance` does, and besides: every sensor's own trip and the levels at
 which it trips and clears, every way to be lost in every mode, levels between
-and beside the bands, conditions broken off
-again and again before they count, a leak just before the release, restart
-delays, and the supply cut in every mode.  What this board or this bench cannot
-show is left out, and said why.
+and beside the bands, conditions broken off again and again before they count, a
+leak just before the release, restart delays, and the supply cut in every mode.
+What this board or this bench cannot show is left out, and said why.
 """
 
 from __future__ import annotations
@@ -252,8 +251,9 @@ class _Full(LevelWriter):
 
     def _level_test(self) -> None:
         for sensor in (s for s in self.parameters.sensors if s.kind == "analog"):
-            self._up(sensor, f"sensor.{sensor.name}")
-            self._down(sensor, f"sensor.{sensor.name}")
+            channel = f"sensor.{sensor.name}"
+            self._up(sensor, channel)
+            self._down(sensor, channel)
 
     def _ways_in_a_leak(self) -> list[Settings]:
         ways = []

@@ -27,8 +27,8 @@ from firmware_ref.parameters import DARK, STEADY, Band, Mode, Output, Parameters
 _BOUNDS = 3
 _ROWS = {row.name: row for row in TABLE}
 _MICRO = 1_000_000
-#: Modes that last long enough in `acceptance` for the light to be read.
-LASTING = (Mode.NORMAL, Mode.LEAK_ACTIVE, Mode.POST_LEAK_HOLD, Mode.SENSOR_FAULT)
+#: Modes that last long enough in `acceptance` for the light to be read; sensor-fault where a sensor can be lost.
+_LASTING = (Mode.NORMAL, Mode.LEAK_ACTIVE, Mode.POST_LEAK_HOLD)
 #: A light that is late by less may not be told from one in time: groups have to be read.
 _LATE_US = 20_000_000
 #: Where a sensor input switches beyond a limit.
@@ -286,11 +286,16 @@ def why_not(row: Row, parameters: Parameters) -> str | None:
     return None
 
 
+def _lasting(parameters: Parameters) -> tuple[Mode, ...]:
+    loses = any(s.lost_by for s in parameters.sensors)
+    return (*_LASTING, Mode.SENSOR_FAULT) if loses else _LASTING
+
+
 def _why_no_light(name: str, parameters: Parameters) -> str | None:
     light = parameters.light
     if light is None:
         return "its profile has no light"
-    codes = [c for m, c in light.codes.items() if c is not None and m in LASTING]
+    codes = [c for m, c in light.codes.items() if c is not None and m in _lasting(parameters)]
     if name == "light-dark" and all(c == DARK for c in codes):
         return "its light is dark in every mode that lasts"
     if name == "light-stuck" and all(c == STEADY for c in codes):
@@ -382,7 +387,7 @@ def _places(row: Row, parameters: Parameters) -> Iterator[tuple[str, ...]]:
                 yield a.name, b.name
     elif row.where == "mode":
         light = parameters.light
-        for mode in LASTING if light is not None else ():
+        for mode in _lasting(parameters) if light is not None else ():
             if light is not None and light.codes[mode] is not None and other_code(light, mode) is not None:
                 yield (mode.value,)
     elif row.where == "relay":

@@ -101,6 +101,11 @@ class Hold:
             or self._unseen(now_us - self._disturbed_us)
         )
 
+    def until_us(self, end_us: int) -> int:
+        """Until when it goes on: its end, or the low that its end has waited for; outputs react from there."""
+        low = self._readings.low_since_us
+        return max(end_us, low) if self._ends_only_when_low and low is not None else end_us
+
     @property
     def _rule(self) -> str:
         return "continue" if self._flaws.no_restart else self._traits.hold_on_band

@@ -262,16 +262,17 @@ class Logic:
         still_lost = self._loss_noted and self._readings.good_since_us is None
         if end is None or now_us < end or not self._hold.may_end(now_us, still_lost):
             return False
+        at = self._instant(self._hold.until_us(end), now_us)
         if still_lost:
             self._latched = self._traits.latching
         if still_lost or self._latched:
-            return self._enter(Mode.SENSOR_FAULT, self._instant(end, now_us), "react")
+            return self._enter(Mode.SENSOR_FAULT, at, "react")
         high = self._readings.high_since_us
         if self._flaws.no_restart and high is not None:
             self._timers.restart("trip", high, now_us)
         if exact is not None:
             return self._enter(Mode.NORMAL, exact, "exact")
-        return self._enter(Mode.NORMAL, self._instant(end, now_us), "react")
+        return self._enter(Mode.NORMAL, at, "react")
 
     def _in_fault(self, now_us: int) -> bool:
         trip = self._trip(now_us)
@@ -347,10 +348,5 @@ class Logic:
         return max(since_us, self._back.since_us), max(since_us, self._back.due_us)
 
     def _instant(self, due_us: int, now_us: int) -> int:
-        """When a change took place: at the end of its timer, or when what held it up was over.
-
-        Outputs react from there, not from the scan that found it.
-        """
-        low_us = self._readings.low_since_us
-        ends_us = due_us if low_us is None else max(due_us, low_us)
-        return ends_us if now_us - ends_us <= self._traits.scan_us else now_us
+        """When a change took place: at the end of its timer, or now where something else held it up."""
+        return due_us if now_us - due_us <= self._traits.scan_us else now_us

@@ -91,6 +91,9 @@ def test_a_board_without_a_light_has_none_of_its_faults() -> None:
         "light-code:normal", "light-code:leak-active", "light-code:post-leak-hold",
         "light-code:sensor-fault",
     }  # fmt: skip
+    plain = replace(air_handler().sensors[0], lost_by=())
+    never_lost = {e.name for e in catalogue(replace(air_handler(), sensors=(plain,)))}
+    assert "light-code:normal" in never_lost and "light-code:sensor-fault" not in never_lost
 
 
 def test_what_is_not_stated_gets_a_light_of_our_own() -> None:
