@@ -337,6 +337,11 @@ class Conditions:
     def possible_now(self, needs: Needs) -> bool:
         return self.since[needs].possible is not None
 
+    @property
+    def low_or_lost(self) -> bool:
+        """Whether of each sensor alone one or the other may be so: to a board that noticed a loss it may last."""
+        return all(own.reads & {_LOW, _LOST} for own in self._own.values())
+
     def surely(self, needs: Needs) -> bool:
         return self.since[needs].sure is not None
 

@@ -42,6 +42,9 @@ SPARE, SPARE_US = 1.15, 60_000
 STEP = 1.6
 #: There must be so many pauses, and so many gaps: one or two may have been cut short by a glitch or a change of code.
 ALIKE, ALIKE_GAPS = 2, 3
+#: So many groups may follow each other without a pause, as changes of mode break them off; where a code of one flash,
+#: which has nothing but pauses, may be shown, fewer are waited for.
+BROKEN_OFF = {False: 3, True: 2}
 #: So many of the latest gaps are looked at.
 REMEMBERED = 60
 #: No code has more flashes.
@@ -107,6 +110,12 @@ class Lengths:
         """No group has more flashes."""
         codes = self.light.codes.values()
         return MOST_FLASHES if None in codes else max((flashes(c) for c in codes if c is not None), default=0)
+
+    @property
+    def single(self) -> bool:
+        """Whether a code may be of one flash."""
+        codes = self.light.codes.values()
+        return None in codes or code_of(1) in codes
 
     def longest_us(self, code: str) -> int | None:
         """How long one group of a code takes at most, with the pause behind it; None: not stated.
@@ -319,8 +328,9 @@ class FlashDecoder:
         step, between_us = max(found, default=(0.0, 0.0))
         if step > STEP:
             return round(between_us)
-        # All of one length: pauses, if many more of them follow each other than a group has gaps.
-        alike = lengths[-1] <= STEP * lengths[0] and self._on_end >= 2 * self._lengths.most + ALIKE
+        # All of one length: pauses, if more of them follow each other than groups that break each other off have gaps.
+        groups = BROKEN_OFF[self._lengths.single]
+        alike = lengths[-1] <= STEP * lengths[0] and self._on_end >= groups * self._lengths.most + ALIKE
         return round(lengths[0] / STEP) if alike else None
 
     def _is_pause(self, run: _Run, pause_us: int | None) -> bool:

@@ -320,7 +320,8 @@ def _hold_due(p: Possibility, world: World) -> Due | None:
     must = p.state != "post_leak_hold" or p.hold_before is None  # else it may also stand still
     must = must and not (p.state == "post_leak_hold_lost" and rules.hold_when_lost is None)
     if rules.hold_ends_only_when == "low" and not world.conditions.surely(Needs.LOW):
-        if not world.conditions.possible_now(Needs.LOW) and not world.conditions.possible_now(Needs.LOST):
+        kept = p.state == "post_leak_hold_lost" and world.conditions.low_or_lost
+        if not kept and not any(map(world.conditions.possible_now, (Needs.LOW, Needs.LOST))):
             return None
         must, window = False, window._replace(high=None)  # low, or lost: it may end or wait
     elif rules.hold_ends_only_when == "low" and window.high is not None:

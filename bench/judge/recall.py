@@ -23,9 +23,10 @@ _STAMPS_US = 60_000
 #: So many of its groups are waited for, whether it comes late or is shown again.
 _GROUPS = 3
 _FAULTS = frozenset({Mode.LEAK_ACTIVE, Mode.SENSOR_FAULT})
-#: What the last fault may be; None: not known, as at the beginning.  Empty: none is stored.
+#: What the last fault may be; None: not known, as at the beginning.  Normal: none is stored.
 Last = frozenset["Mode | None"]
 _UNKNOWN: Last = frozenset({None})
+_NONE_STORED: Last = frozenset({Mode.NORMAL})
 
 
 def judge_recalls(
@@ -97,7 +98,7 @@ def last_fault(log: ModeLog, at_us: int) -> Last:
 def _cleared(ask: Ask, log: ModeLog, last: Last) -> Last:
     until_us = ask.window.closes_us
     sure = ask.must and until_us is not None and log.over(ask.window.opens_us, until_us) == {Mode.NORMAL}
-    return frozenset() if sure else last | _UNKNOWN
+    return _NONE_STORED if sure else last | _UNKNOWN
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,16 +122,21 @@ class _Recall:
         modes = self.log.over(first_us - spans.settled_us, over_us)
         if crowded or over_us > self.end_us or modes != {Mode.NORMAL}:
             return None
-        fault = next(iter(last), None)
+        (fault,) = last
         code = None if fault is None else light.codes[fault]
-        if last and (fault is None or code is None or not flashes(code) or code == light.codes[Mode.NORMAL]):
+        stored = last != _NONE_STORED
+        if (
+            fault is None
+            or code is None
+            or (stored and (not flashes(code) or code == light.codes[Mode.NORMAL]))
+        ):
             return None
         groups = [
             s for s in self.seen
             if first_us <= s.from_us and s.sure_us <= over_us
             and (s.code is None or flashes(s.code)) and s.code != light.codes[Mode.NORMAL]
         ]  # fmt: skip
-        if fault is None or code is None:
+        if not stored:
             return self._none_stored(groups, known_us, by_us)
         if not groups:
             text = f"the recall of the last fault showed nothing, where {fault} is {code}"

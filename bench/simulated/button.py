@@ -64,6 +64,8 @@ class ButtonProgram:
 
     def contact(self, closed: bool, at_us: int, *, alive: bool = True) -> None:
         """The contact closes or opens."""
+        if alive:
+            self._catch_up(at_us)  # what was closed for long enough counts, though no scan has come
         self._closed = closed
         if not alive or self.flaws.button_dead:
             return
@@ -89,13 +91,16 @@ class ButtonProgram:
 
     def scan(self, now_us: int) -> list[tuple[int, str]]:
         """What is to be done now."""
-        while (at_us := min(self._steps(), default=now_us + 1)) <= now_us:
-            self._step(at_us)
+        self._catch_up(now_us)
         ready = sorted(d for d in self._due if d[0] <= now_us)
         self._due = [d for d in self._due if d[0] > now_us]
         return ready
 
     # -- inside -------------------------------------------------------------------------------
+
+    def _catch_up(self, now_us: int) -> None:
+        while (at_us := min(self._steps(), default=now_us + 1)) <= now_us:
+            self._step(at_us)
 
     def _step(self, at_us: int) -> None:
         if self._pressed and not self._on_release:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import random
+from dataclasses import replace
 
 import pytest
 
@@ -130,8 +131,12 @@ def test_times_that_the_maker_does_not_state_are_learnt() -> None:
     assert codes([1_000, *group(5), *group(5), *group(5)], of=free) == ["5 flashes"] * 3
     assert codes([1_000, *group(5), 200], of=free) == []  # one pause alone may be anything
     # Until many more gaps of one length were seen than a group has, they may be those of one group.
-    assert codes([1_000, *group(1) * 11], of=free) == []
-    assert set(codes([1_000, *group(1) * 13], of=free)) == {"1 flash"}
+    single = replace(free, codes={**free.codes, Mode.NORMAL: "1 flash"})
+    assert codes([1_000, *group(1) * 11], of=single) == []
+    assert set(codes([1_000, *group(1) * 13], of=single)) == {"1 flash"}
+    # Of three, each broken off by a change of mode, where no code is a single flash.
+    assert codes([1_000, *group(1) * 16], of=free) == []
+    assert set(codes([1_000, *group(1) * 18], of=free)) == {"1 flash"}
 
 
 def test_a_first_gap_that_may_be_a_pause_does_not_hide_what_follows() -> None:
